@@ -1,0 +1,1 @@
+"""Adapters: bytes that probes publish in, readings or refusals out."""

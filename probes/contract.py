@@ -1,0 +1,70 @@
+"""What the settings say of a probe, and what a decoder answers.
+
+A decoder is bytes in and values out: it opens no socket and reads no clock.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from rules.channels import Role
+from rules.facts import Reading
+
+
+class Form(StrEnum):
+    """How a message carries its value."""
+
+    SENML = "senml"
+    JSON = "json"
+    NUMBER = "number"
+
+
+class Unit(StrEnum):
+    """What a probe counts in."""
+
+    CELSIUS = "degC"
+    FAHRENHEIT = "degF"
+    KELVIN = "K"
+    PERCENT = "%RH"
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """What the settings say of one channel before it has said anything."""
+
+    channel: str
+    smokehouse: str
+    role: Role
+    topic: str
+    form: Form
+    unit: Unit
+    every_ms: int
+    quiet_ms: int
+    accuracy_mc: int
+    record: str = ""  # SenML: the full name of the record; "" takes the only one
+    pointer: str = ""  # JSON: where the value is (RFC 6901)
+    time_pointer: str = ""  # JSON: where its time is; "" if it carries none
+    identity: str = ""  # of the hardware, where it has one
+
+
+class Arrival(NamedTuple):
+    """One message as the broker handed it over."""
+
+    topic: str
+    payload: bytes
+    received_ms: int
+    retained: bool = False
+    waited: bool = False  # it was in the broker's queue before this connection caught up
+
+
+class Refusal(NamedTuple):
+    """What could not be trusted, and why, in words for a person."""
+
+    topic: str
+    channel: str  # "" where no channel could be named
+    received_ms: int
+    why: str
+    payload: bytes
+
+
+Decoded = Reading | Refusal

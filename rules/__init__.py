@@ -1,0 +1,1 @@
+"""The pure core: facts in, events out; no clock, network, disk or chance."""

@@ -1,0 +1,132 @@
+"""Quantities as people write them, turned into integers and back into words.
+
+A quantity always carries its unit: ``4 degC``, ``39.2 degF``, ``15 min``, ``5 K``.
+A bare number, a decimal comma or a clock-like ``1:30`` is refused with what to
+write instead: nothing is guessed.
+
+Degrees Fahrenheit become thousandths of a degree Celsius by exact fractions,
+rounded to the nearest (a tie to the even), both for a limit and for a reading, so
+that a reading of exactly 130 degF stands exactly on a limit of 130 degF.
+"""
+
+import re
+from fractions import Fraction
+from typing import Annotated
+
+from pydantic import BeforeValidator
+from pydantic_core import PydanticCustomError
+
+NUMBER = re.compile(r"^([+-]?\d{1,9}(?:\.\d{1,6})?) *([A-Za-z/%]*)$")
+CLOCK_LIKE = re.compile(r"^(\d{1,3}):(\d{2})$")
+COMMA = re.compile(r"^([+-]?\d+),(\d+) *(\S*)$")
+
+MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
+ABSOLUTE_ZERO_MC = -273_150
+HOTTEST_MC = 1_000_000
+
+
+def refused(found: str, remedy: str) -> PydanticCustomError:
+    """A refusal of one value: what was found, and what would be right there."""
+    # Braces would be taken for places to fill in.
+    message = found.replace("{", "{{").replace("}", "}}")
+    return PydanticCustomError("unit", message, {"remedy": remedy})  # type: ignore[arg-type]
+
+
+def fahrenheit_mc(degrees: Fraction) -> int:
+    """Turn degrees Fahrenheit into the nearest thousandth of a degree Celsius."""
+    return round((degrees - 32) * 5 / 9 * 1000)
+
+
+def temperature(text: object) -> int:
+    """Read ``4 degC`` or ``39.2 degF`` [absolute zero to 1000 degC] into ``mc``."""
+    right = "write a number and degC or degF, for example: 60 degC"
+    number, unit = _split(text, "a temperature", right)
+    if unit == "degC":
+        value_mc = round(number * 1000)
+    elif unit == "degF":
+        value_mc = fahrenheit_mc(number)
+    else:
+        raise refused(f"{text!r} is not a temperature", right)
+    if not ABSOLUTE_ZERO_MC <= value_mc <= HOTTEST_MC:
+        raise refused(f"{text!r} is outside -273.15 degC to 1000 degC", right)
+    return value_mc
+
+
+def duration(text: object) -> int:
+    """Read ``10 s``, ``15 min`` or ``3 h`` into milliseconds, never negative."""
+    right = "write a whole number and s, min or h, for example: 15 min"
+    number, unit = _split(text, "a length of time", right)
+    if unit not in MS:
+        raise refused(f"{text!r} is not a length of time", right)
+    ms = number * MS[unit]
+    if ms < 0 or ms.denominator != 1:
+        raise refused(f"{text!r} is not a length of time from 0 s in whole ms", right)
+    return int(ms)
+
+
+def difference(text: object) -> int:
+    """Read a difference of temperature, ``0.5 K``, into ``mc``, never negative."""
+    right = "write a number and K, for example: 0.5 K"
+    number, unit = _split(text, "a difference of temperature", right)
+    if unit != "K" or number < 0:
+        raise refused(f"{text!r} is not a difference of temperature", right)
+    return round(number * 1000)
+
+
+def _split(text: object, what: str, right: str) -> tuple[Fraction, str]:
+    if not isinstance(text, str):
+        raise refused(f"{what} is wanted here", right)
+    found = NUMBER.match(text.strip())
+    if found and found[2]:
+        return Fraction(found[1]), found[2]
+    if found:
+        raise refused(f"{text!r} has no unit: {what} is wanted", right)
+    if clock := CLOCK_LIKE.match(text.strip()):
+        big, small = int(clock[1]), int(clock[2])
+        raise refused(
+            f"{text!r} is not {what}: it may mean {big} h {small} min "
+            f"or {big} min {small} s",
+            right,
+        )
+    if comma := COMMA.match(text.strip()):
+        raise refused(
+            f"{text!r} is not {what}: it may mean {comma[1]}.{comma[2]} "
+            f"or {comma[1]}{comma[2]}",
+            "write a decimal point, and nothing between thousands",
+        )
+    raise refused(f"{text!r} is not {what}", right)
+
+
+Temperature = Annotated[int, BeforeValidator(temperature)]
+Duration = Annotated[int, BeforeValidator(duration)]
+Difference = Annotated[int, BeforeValidator(difference)]
+
+
+def say_mc(value_mc: int) -> str:
+    """Say a temperature in degrees Celsius, to a tenth: ``62.0 degC``."""
+    return f"{_tenths(value_mc)} degC"
+
+
+def say_k(value_mc: int) -> str:
+    """Say a difference of temperature in kelvins, to a tenth: ``0.5 K``."""
+    return f"{_tenths(value_mc)} K"
+
+
+def say_ms(ms: int) -> str:
+    """Say a length of time by its two largest parts: ``9 min 20 s``."""
+    seconds, rest = divmod(abs(ms), 1000)
+    hours, seconds = divmod(seconds, 3600)
+    minutes, seconds = divmod(seconds, 60)
+    if not (hours or minutes):
+        words = f"{seconds}.{rest:03} s" if rest else f"{seconds} s"
+    elif not hours:
+        words = f"{minutes} min {seconds} s" if seconds else f"{minutes} min"
+    else:
+        words = f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f"-{words}" if ms < 0 else words
+
+
+def _tenths(value_mc: int) -> str:
+    whole, tenth = divmod(round(Fraction(abs(value_mc), 100)), 10)
+    sign = "-" if value_mc < 0 and (whole or tenth) else ""
+    return f"{sign}{whole}.{tenth}"

@@ -1,0 +1,271 @@
+"""The journal's file: its tables, how it is opened, and its errors in words.
+
+One SQLite file in WAL mode with ``synchronous=FULL``: a committed transaction is on
+the disk.  The application id in the file's head says that it is a journal, and
+``user_version`` which of ``MIGRATIONS`` it has been through; they only go forward.
+
+Rule 1: the tables of ``APPEND_ONLY`` refuse every UPDATE and DELETE by trigger, for
+any program that opens the file.  The others hold cursors and may be written over.
+Rule 2: a reading costs about 26 bytes of file: channel names are interned, its
+columns are small integers, the time of receipt is kept as the delay after ``at_ms``.
+Rule 3: pages are 1 KiB, because a commit writes every page it touched to the log,
+and small commits are what this file sees: with 8 channels in groups of 8, one page
+each, 1.9 KB are written for a reading, against 4.9 KB with 4 KiB pages.
+Rule 4: one more copy of a reading is kept beside the first only where its quality is
+better; whoever reads takes the best of them (``BEST``).
+Rule 5: ``late`` names each reading that was not the newest of its channel when it
+came.  So "everything after the newest I know, and everything new in ``late``" misses
+nothing, and a reading in order costs no byte for that.
+
+Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z; ``_mc`` as in ``rules.facts``.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+
+APPLICATION_ID = 0x46756D61  # "Fuma"
+PAGE_BYTES = 1024
+BUSY_S = 5.0
+LOG_LIMIT_BYTES = 8 << 20  # the log shrinks back to this once it has been copied
+
+APPEND_ONLY = ("channel", "reading", "refusal", "cook", "entry", "event")
+
+# The best copy of a reading; it costs nothing where the quality is 0, the best.
+BEST = """(quality = 0 OR NOT EXISTS (SELECT 1 FROM reading AS better
+  WHERE better.channel = reading.channel AND better.at_ms = reading.at_ms
+  AND better.quality < reading.quality))"""
+
+FIRST = (
+    "CREATE TABLE channel (number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE)"
+    " STRICT",
+    """CREATE TABLE reading (
+      channel INTEGER NOT NULL REFERENCES channel,
+      at_ms INTEGER NOT NULL,
+      quality INTEGER NOT NULL,  -- place in rules.facts.Quality
+      value_mc INTEGER NOT NULL,
+      uncertainty_mc INTEGER NOT NULL,
+      delay_ms INTEGER,  -- from at_ms to its receipt; NULL: nobody received it
+      PRIMARY KEY (channel, at_ms, quality)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE late (
+      number INTEGER PRIMARY KEY, channel INTEGER NOT NULL, at_ms INTEGER NOT NULL
+    ) STRICT""",
+    """CREATE TRIGGER reading_is_late AFTER INSERT ON reading
+    WHEN EXISTS (
+      SELECT 1 FROM reading WHERE channel = NEW.channel AND at_ms >= NEW.at_ms
+      AND (at_ms, quality) <> (NEW.at_ms, NEW.quality)
+    ) BEGIN
+      INSERT INTO late (channel, at_ms) VALUES (NEW.channel, NEW.at_ms);
+    END""",
+    """CREATE TABLE refusal (
+      number INTEGER PRIMARY KEY,
+      topic TEXT NOT NULL,
+      channel TEXT NOT NULL,
+      received_ms INTEGER NOT NULL,
+      why TEXT NOT NULL,
+      payload BLOB NOT NULL
+    ) STRICT""",
+    """CREATE TABLE delivery (
+      packet INTEGER PRIMARY KEY CHECK (packet BETWEEN 1 AND 65535),
+      digest BLOB NOT NULL
+    ) STRICT""",
+    """CREATE TABLE cook (
+      number INTEGER PRIMARY KEY,
+      lot TEXT NOT NULL UNIQUE CHECK (lot <> ''),
+      smokehouse TEXT NOT NULL,
+      schedule TEXT NOT NULL,
+      schedule_path TEXT NOT NULL,
+      channels TEXT NOT NULL,  -- a JSON list of objects
+      begun_ms INTEGER NOT NULL,
+      who TEXT NOT NULL
+    ) STRICT""",
+    """CREATE TABLE entry (
+      number INTEGER PRIMARY KEY,
+      lot TEXT NOT NULL,
+      kind TEXT NOT NULL,
+      at_ms INTEGER NOT NULL,
+      entered_ms INTEGER NOT NULL,
+      who TEXT NOT NULL,
+      text TEXT NOT NULL,
+      about TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX entry_of_lot ON entry (lot)",
+    """CREATE TABLE event (
+      number INTEGER PRIMARY KEY,
+      lot TEXT NOT NULL,
+      at_ms INTEGER NOT NULL,
+      subject TEXT NOT NULL,
+      name TEXT NOT NULL,
+      channel TEXT NOT NULL,
+      was TEXT NOT NULL,
+      now TEXT NOT NULL,
+      why TEXT NOT NULL,
+      noticed_ms INTEGER NOT NULL,
+      UNIQUE (lot, at_ms, subject, name, channel, now)
+    ) STRICT""",
+    """CREATE TABLE horizon (lot TEXT PRIMARY KEY, at_ms INTEGER NOT NULL)
+    STRICT, WITHOUT ROWID""",
+    """CREATE TABLE mirror (
+      target TEXT PRIMARY KEY, late INTEGER NOT NULL, event INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE mirror_channel (
+      target TEXT NOT NULL, channel INTEGER NOT NULL, at_ms INTEGER NOT NULL,
+      PRIMARY KEY (target, channel)
+    ) STRICT, WITHOUT ROWID""",
+    *(
+        f"CREATE TRIGGER {table}_keeps_{verb.lower()} BEFORE {verb} ON {table} BEGIN"
+        f" SELECT RAISE(ABORT, 'the journal only grows: {verb} of a row of"
+        f" {table} is refused'); END"
+        for table in APPEND_ONLY
+        for verb in ("UPDATE", "DELETE")
+    ),
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST,)
+
+
+class Trouble(StrEnum):
+    """What kept the journal from doing what was asked."""
+
+    DISK_FULL = "disk full"
+    READ_ONLY = "read-only"
+    MISSING = "missing"  # the file or its folder
+    NOT_A_JOURNAL = "not a journal"
+    NEWER = "newer"  # than this program
+    LOCKED = "locked"
+    DAMAGED = "damaged"
+    LOT = "lot"  # taken already, or unknown
+    OTHER = "other"
+
+
+class JournalError(Exception):
+    """The journal could not do what was asked; the text is for a person."""
+
+    def __init__(self, trouble: Trouble, words: str) -> None:
+        super().__init__(words)
+        self.trouble = trouble
+
+
+# SQLite's primary result codes, sqlite.org/rescode.html
+TROUBLES = {
+    sqlite3.SQLITE_FULL: (Trouble.DISK_FULL, "the disk is full; free some space"),
+    sqlite3.SQLITE_READONLY: (
+        Trouble.READ_ONLY,
+        "it is read-only here; check the rights of the file and its folder",
+    ),
+    sqlite3.SQLITE_CANTOPEN: (
+        Trouble.MISSING,
+        "it cannot be opened; check that its folder exists and may be written",
+    ),
+    sqlite3.SQLITE_NOTADB: (
+        Trouble.NOT_A_JOURNAL,
+        "this file is not a journal; nothing in it was changed",
+    ),
+    sqlite3.SQLITE_CORRUPT: (
+        Trouble.DAMAGED,
+        "the file is damaged; keep it, and go on from a backup or a new file",
+    ),
+    sqlite3.SQLITE_BUSY: (
+        Trouble.LOCKED,
+        f"another program has kept it locked for more than {BUSY_S:.0f} s",
+    ),
+}
+
+
+@contextmanager
+def in_words(path: Path) -> Iterator[None]:
+    """Turn what SQLite raises inside into a ``JournalError``."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        code = getattr(error, "sqlite_errorcode", 0)
+        trouble, words = TROUBLES.get(code & 0xFF, (Trouble.OTHER, str(error)))
+        if code & 0xFF == sqlite3.SQLITE_IOERR:
+            words = f"the disk does not do as it is told ({error.sqlite_errorname})"
+        raise JournalError(trouble, f"journal {path}: {words}") from error
+
+
+def open_file(path: Path, *, create: bool, check: bool) -> sqlite3.Connection:
+    """A connection to the journal at ``path``, with today's tables in it.
+
+    Raises:
+        JournalError: There is none and none may be created, it is of another kind
+            or of a newer program, it is damaged, or the machine will not let us.
+    """
+    if not create and not path.exists():
+        raise JournalError(Trouble.MISSING, f"journal {path}: there is no such file")
+    with in_words(path):
+        # Transactions are begun by name, so that they take the lock at once.
+        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        try:
+            _prepare(connection, path, check)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path, check: bool) -> None:
+    made = _version(connection, path)  # before anything is written to a strange file
+    if check and (found := integrity(connection, "quick_check")) != "ok":
+        words = f"journal {path}: the file is damaged: {found}"
+        raise JournalError(Trouble.DAMAGED, words)
+    if made == 0:
+        connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+    if mode != "wal":
+        words = f"journal {path}: this disk cannot hold it (no write-ahead log)"
+        raise JournalError(Trouble.OTHER, words)
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA recursive_triggers = ON")  # REPLACE asks them too
+    connection.execute(f"PRAGMA journal_size_limit = {LOG_LIMIT_BYTES}")
+    if made < len(MIGRATIONS):
+        _migrate(connection, path)
+
+
+def _version(connection: sqlite3.Connection, path: Path) -> int:
+    """How many migrations the file has been through; 0 for an empty file."""
+    (kind,) = connection.execute("PRAGMA application_id").fetchone()
+    (made,) = connection.execute("PRAGMA user_version").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if kind != APPLICATION_ID and (kind or made or tables):
+        words = f"journal {path}: this database is not a journal; nothing was changed"
+        raise JournalError(Trouble.NOT_A_JOURNAL, words)
+    if made > len(MIGRATIONS):
+        words = (
+            f"journal {path}: it has form {made}, and this program knows no form"
+            f" after {len(MIGRATIONS)}; use the newer program that wrote it"
+        )
+        raise JournalError(Trouble.NEWER, words)
+    return int(made)
+
+
+def _migrate(connection: sqlite3.Connection, path: Path) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have done it while we waited for the lock.
+        for statements in MIGRATIONS[_version(connection, path) :]:
+            for statement in statements:
+                connection.execute(statement)
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+def integrity(connection: sqlite3.Connection, pragma: str) -> str:
+    """What SQLite's own check says of the file: "ok", or what is wrong in it."""
+    try:
+        found = [str(row[0]) for row in connection.execute(f"PRAGMA {pragma}(10)")]
+    except sqlite3.DatabaseError as error:  # too damaged even for the check
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_CORRUPT:
+            raise
+        found = [str(error)]
+    return "; ".join(line for lines in found for line in lines.splitlines())

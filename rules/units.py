@@ -29,7 +29,7 @@ def refused(found: str, remedy: str) -> PydanticCustomError:
     """A refusal of one value: what was found, and what would be right there."""
     # Braces would be taken for places to fill in.
     message = found.replace("{", "{{").replace("}", "}}")
-    return PydanticCustomError("unit", message, {"remedy": remedy})  # type: ignore[arg-type]
+    return PydanticCustomError("unit", message, {"remedy": remedy})
 
 
 def fahrenheit_mc(degrees: Fraction) -> int:

@@ -1,0 +1,295 @@
+"""Limit: a product cools through every band of a published option in time.
+
+Each band has its own clock, as its source words it: the time the product *remains*
+between two temperatures (re-warming into the band counts again), or the time *since
+it first fell* below the upper one.  A band is shown when the channel is surely at or
+below its lower end; the limit's last part asks for the final temperature where that
+lies below the last band.
+
+What a cook never showed is ``unproven``, not missed: the product may have got there
+later, but no reading says so.
+
+The option's own conditions (nitrite, accelerator, brine, water activity) are a part
+of their own: unknown is unproven, and a condition that is not met is missed.
+"""
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import AfterValidator, Field
+
+from rules import allowance
+from rules.allowance import BACK, DONE, OVER, Signal, Used
+from rules.evidence import Bridge, Piece, Span
+from rules.facts import Standing, Verdict
+from rules.limit import Limit, Move, Opening, Shown
+from rules.reader import choice
+from rules.standards.cooling import (
+    COOLING_OPTIONS,
+    Clock,
+    CoolingBand,
+    CoolingOption,
+    qualifies,
+)
+from rules.units import refused, say_mc, say_ms
+
+CONDITIONS = "conditions"
+START = "start of chilling"
+
+
+class Through(NamedTuple):
+    """How far the channel is through one band."""
+
+    used: Used
+    may_have_begun: bool  # it may have fallen below the upper end
+    has_begun: bool  # it surely has
+    may_be_shown: bool  # it may have been at or below the lower end
+    shown: bool  # it surely was
+
+
+class State(NamedTuple):
+    """All that is remembered between two pieces of evidence."""
+
+    begun_ms: int
+    late_ms: int  # from the end of heating to the beginning of chilling
+    qualified: Standing  # whether the product may be cooled by this option
+    qualified_why: str
+    bands: tuple[Through, ...]
+    final_ms: int  # when the final temperature was surely reached; 0 until then
+    over_ms: int
+
+
+def known(name: str) -> str:
+    """Refuse an option that we do not have, and offer the nearest."""
+    if name not in COOLING_OPTIONS:
+        raise refused(
+            f"{name!r} is not a cooling option we have",
+            choice(name, list(COOLING_OPTIONS)),
+        )
+    return name
+
+
+class CoolingLimit(Limit):
+    """One published cooling option."""
+
+    kind: Literal["cooling option"]
+    name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+
+    @property
+    def option(self) -> CoolingOption:
+        """The option, as published."""
+        return COOLING_OPTIONS[self.name_of_option]
+
+    @property
+    def required_words(self) -> str:
+        """What the limit asks, in words for a person."""
+        return "; ".join(
+            [f"{_span(band)} in {say_ms(band.at_most_ms)}" for band in self._bands]
+        )
+
+    @property
+    def sources(self) -> str:
+        """The option's own edition and source, and the author's."""
+        option = self.option
+        mark = "" if option.verified else " (from memory, to be verified)"
+        parts = [self.source, f"{option.edition}: {option.source}{mark}", option.note]
+        return "; ".join(part for part in parts if part)
+
+    @property
+    def _bands(self) -> tuple[CoolingBand, ...]:
+        return self.option.bands
+
+    def opened(self, opening: Opening) -> State:
+        """No band has begun."""
+        late_ms = opening.at_ms - (opening.heat_ended_ms or opening.at_ms)
+        none = Through(
+            allowance.opened(opening.at_ms),
+            may_have_begun=False,
+            has_begun=False,
+            may_be_shown=False,
+            shown=False,
+        )
+        ok, why = qualifies(self.option, opening.facts)
+        qualified = Standing.UNPROVEN if ok is None else _met_or_missed(ok)
+        bands = (none,) * len(self._bands)
+        return State(opening.at_ms, late_ms, qualified, why, bands, 0, 0)
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Count one piece of evidence in every band."""
+        if isinstance(piece, Bridge):
+            return self._bridged(state, piece), []
+        bands, moves = [], []
+        for band, through in zip(self._bands, state.bands, strict=True):
+            after, new = self._through(band, through, piece)
+            bands.append(after)
+            moves += new
+        final_ms, at_ms = state.final_ms, piece.to_ms
+        if self._has_final and not final_ms and _surely_at(piece, self.option.final_mc):
+            final_ms = at_ms
+            why = f"reached {say_mc(self.option.final_mc)}"
+            moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
+        return state._replace(bands=tuple(bands), final_ms=final_ms), moves
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """What was not shown by now stays unproven."""
+        bands, moves = [], []
+        for band, through in zip(self._bands, state.bands, strict=True):
+            after, new = self._moved(band, through, [(at_ms, OVER)])
+            bands.append(after._replace(used=after.used._replace(over=True)))
+            moves += new
+        if self._has_final and not state.final_ms:
+            why = f"{say_mc(self.option.final_mc)} was never shown"
+            within, unproven = Standing.WITHIN, Standing.UNPROVEN
+            moves.append(Move(at_ms, self._final, within, unproven, why))
+        for shown in self._standing_parts(state):
+            if shown.standing is not Standing.MET:
+                move = (at_ms, shown.part, Standing.WITHIN, shown.standing, shown.why)
+                moves.append(Move(*move))
+        return state._replace(bands=tuple(bands), over_ms=at_ms), moves
+
+    def findings(self, state: State) -> list[Shown]:
+        """One for every band, the final temperature, the start and the conditions."""
+        found = [
+            allowance.shown(
+                _span(band), through.used, band.at_most_ms, _band_why(band, through)
+            )
+            for band, through in zip(self._bands, state.bands, strict=True)
+        ]
+        if self._has_final:
+            found.append(self._final_shown(state))
+        return found + self._standing_parts(state)
+
+    @property
+    def _has_final(self) -> bool:
+        return self.option.final_mc < self._bands[-1].to_mc
+
+    @property
+    def _final(self) -> str:
+        return f"down to {say_mc(self.option.final_mc)}"
+
+    def _final_shown(self, state: State) -> Shown:
+        standing, why = Standing.WITHIN, "not reached yet"
+        if state.final_ms:
+            standing, why = Standing.MET, f"reached {say_mc(self.option.final_mc)}"
+        elif state.over_ms:
+            standing = Standing.UNPROVEN
+            why = f"{say_mc(self.option.final_mc)} was never shown"
+        final = bool(state.over_ms or state.final_ms)
+        verdict = Verdict(standing.value) if final else Verdict.RUNNING
+        since_ms = state.final_ms or state.over_ms or state.begun_ms
+        target = self.option.final_mc
+        figures = ("mc", target, target, target)
+        return Shown(self._final, standing, verdict, since_ms, *figures, why)
+
+    def _standing_parts(self, state: State) -> list[Shown]:
+        """The parts that no reading decides: when chilling began, and what is in it."""
+        parts = []
+        if self.option.start_within_ms:
+            allowed = self.option.start_within_ms
+            why = f"began {say_ms(state.late_ms)} after the end of heating"
+            standing = _met_or_missed(state.late_ms <= allowed)
+            figures = (allowed, state.late_ms, state.late_ms)
+            verdict, since_ms = Verdict(standing.value), state.begun_ms
+            parts.append(Shown(START, standing, verdict, since_ms, "ms", *figures, why))
+        if self.option.conditions:
+            standing, why = state.qualified, state.qualified_why
+            verdict = Verdict(standing.value)
+            head = (CONDITIONS, standing, verdict, state.begun_ms)
+            parts.append(Shown(*head, "", 0, 0, 0, why))
+        return parts
+
+    def _bridged(self, state: State, bridge: Bridge) -> State:
+        """Across a hole the lower end of a band may have been reached."""
+        bands = [
+            through._replace(
+                may_be_shown=through.may_be_shown or bridge.low_mc <= band.to_mc
+            )
+            for band, through in zip(self._bands, state.bands, strict=True)
+        ]
+        return state._replace(bands=tuple(bands))
+
+    def _through(
+        self, band: CoolingBand, through: Through, piece: Piece
+    ) -> tuple[Through, list[Move]]:
+        may, must = _inside(band, through, piece)
+        used = through.used._replace(front_ms=piece.from_ms)
+        used, signals = allowance.counted(
+            used, band.at_most_ms, self.warn_ms, piece.to_ms, may=may, must=must
+        )
+        if _surely_at(piece, band.to_mc):
+            signals.append((piece.from_ms, DONE))
+        elif through.shown and may and band.clock is Clock.DWELL:
+            signals.append((piece.from_ms, BACK))
+        through = through._replace(
+            used=used,
+            may_have_begun=through.may_have_begun or _may_be_below(band, piece),
+            has_begun=through.has_begun or _surely_below(band, piece),
+            may_be_shown=through.may_be_shown or _may_be_at(piece, band.to_mc),
+            shown=through.shown or _surely_at(piece, band.to_mc),
+        )
+        return self._moved(band, through, signals)
+
+    def _moved(
+        self, band: CoolingBand, through: Through, signals: list[tuple[int, Signal]]
+    ) -> tuple[Through, list[Move]]:
+        def says(standing: Standing) -> str:
+            return _says(band, standing, self.warn_ms)
+
+        used, moves = allowance.moved(_span(band), through.used, signals, says)
+        return through._replace(used=used), moves
+
+
+def _span(band: CoolingBand) -> str:
+    return f"{say_mc(band.from_mc)} to {say_mc(band.to_mc)}"
+
+
+def _surely_at(piece: Piece, mc: int) -> bool:
+    return isinstance(piece, Span) and piece.high_mc <= mc
+
+
+def _may_be_at(piece: Piece, mc: int) -> bool:
+    return isinstance(piece, Span) and piece.low_mc <= mc
+
+
+def _met_or_missed(met: bool) -> Standing:
+    return Standing.MET if met else Standing.MISSED
+
+
+def _surely_below(band: CoolingBand, piece: Piece) -> bool:
+    return isinstance(piece, Span) and piece.high_mc < band.from_mc
+
+
+def _may_be_below(band: CoolingBand, piece: Piece) -> bool:
+    return not isinstance(piece, Span) or piece.low_mc < band.from_mc
+
+
+def _inside(band: CoolingBand, through: Through, piece: Piece) -> tuple[bool, bool]:
+    """Whether the band's clock may, and whether it must, run over this piece."""
+    if band.clock is Clock.SINCE_CROSSING:
+        may = through.may_have_begun or _may_be_below(band, piece)
+        must = through.has_begun or _surely_below(band, piece)
+        if through.shown or _surely_at(piece, band.to_mc):
+            return False, False
+        reached = through.may_be_shown or _may_be_at(piece, band.to_mc)
+        return may, must and isinstance(piece, Span) and not reached
+    if not isinstance(piece, Span):
+        return True, False
+    may = piece.low_mc < band.from_mc and piece.high_mc > band.to_mc
+    return may, piece.high_mc < band.from_mc and piece.low_mc > band.to_mc
+
+
+def _band_why(band: CoolingBand, through: Through) -> str:
+    count = f"{_span(band)} took {allowance.figures(through.used, band.at_most_ms)}"
+    if through.shown:
+        return count
+    return f"{count}; {say_mc(band.to_mc)} is not shown"
+
+
+def _says(band: CoolingBand, standing: Standing, warn_ms: int) -> str:
+    allowed = say_ms(band.at_most_ms)
+    return {
+        Standing.AT_RISK: f"{_span(band)}: no more than {say_ms(warn_ms)} "
+        f"of {allowed} are left",
+        Standing.UNPROVEN: f"{_span(band)} is not shown within {allowed}",
+        Standing.MISSED: f"{_span(band)} took longer than {allowed}",
+        Standing.MET: f"{_span(band)} took no longer than {allowed}",
+    }.get(standing, f"no longer between {_span(band)}")

@@ -1,0 +1,203 @@
+"""Limit: a core stays at or above one row of a published table for its time.
+
+Every row of the table is a way to meet the limit: so long without a break at or
+above so many degrees.  A missed set point still passes where a lower row is met.
+
+Credit goes by the lower of two joined readings less its uncertainty; a hole ends
+every run.  Beside it runs the most favourable truth: the higher reading and its
+uncertainty, and across a hole the highest that can have been reached.  The limit is
+met at the moment when the first row is full, and nothing later takes that back;
+where not even the most favourable truth filled a row, it is missed when its stages
+are over.
+"""
+
+from bisect import bisect_right
+from functools import lru_cache
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import AfterValidator
+
+from rules.evidence import Bridge, Hole, Piece
+from rules.facts import Standing, Verdict
+from rules.limit import Limit, Move, Opening, Shown, say_at
+from rules.reader import choice
+from rules.standards.tables import DWELL_TABLES, DwellTable
+from rules.units import refused, say_mc, say_ms
+
+NEVER_MS = 1 << 62
+
+
+class Runs(NamedTuple):
+    """The rows whose run goes on now: row ``i`` has run since ``starts[i]``."""
+
+    starts: tuple[int, ...]  # a prefix of the table's rows, coldest first
+    due_ms: int  # when the first of them is full, if all go on
+    best_row: int  # the row that came nearest to being full
+    best_ms: int  # and how long it ran
+
+
+NO_RUNS = Runs((), NEVER_MS, 0, 0)
+
+
+class State(NamedTuple):
+    """All that is remembered between two pieces of evidence."""
+
+    begun_ms: int
+    front_ms: int
+    least: Runs
+    most: Runs
+    met_ms: int  # 0 until a row is full
+    may_ms: int  # when one is under the most favourable truth; 0 until then
+    hole_from_ms: int  # the last hole: it ended every run
+    hole_to_ms: int
+    over_ms: int  # when its stages were over; 0 until then
+
+
+@lru_cache
+def _columns(table: DwellTable) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    rows = sorted(table.rows, key=lambda row: row.temp_mc)
+    return tuple(r.temp_mc for r in rows), tuple(r.dwell_ms for r in rows)
+
+
+def known(name: str) -> str:
+    """Refuse a table that we do not have, and offer the nearest."""
+    if name not in DWELL_TABLES:
+        raise refused(
+            f"{name!r} is not a table we have", choice(name, list(DWELL_TABLES))
+        )
+    return name
+
+
+class DwellTableLimit(Limit):
+    """One row of a published table of temperatures and times."""
+
+    kind: Literal["dwell table"]
+    table: Annotated[str, AfterValidator(known)]
+
+    @property
+    def required_words(self) -> str:
+        """What the limit asks, in words for a person."""
+        return f"one row of {self.table}"
+
+    @property
+    def sources(self) -> str:
+        """The table's own source, and the author's."""
+        table = DWELL_TABLES[self.table]
+        mark = "" if table.verified else " (from memory, to be verified)"
+        notes = [self.source, f"{table.source}{mark}", table.note]
+        return "; ".join(note for note in notes if note)
+
+    def opened(self, opening: Opening) -> State:
+        """No row runs yet."""
+        at_ms = opening.at_ms
+        return State(at_ms, at_ms, NO_RUNS, NO_RUNS, 0, 0, 0, 0, 0)
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Let rows run, end and fill over one piece of evidence."""
+        to_ms = piece.to_ms
+        state = state._replace(front_ms=max(to_ms, state.front_ms))
+        if state.met_ms:
+            return state, []
+        if isinstance(piece, Hole):
+            return self._dark(state, piece), []
+        temps_mc, _ = _columns(DWELL_TABLES[self.table])
+        may = bisect_right(temps_mc, piece.high_mc)
+        most = self._run(state.most, piece.from_ms, may)
+        may_ms = state.may_ms or (most.due_ms if most.due_ms <= to_ms else 0)
+        state = state._replace(most=most, may_ms=may_ms)
+        if isinstance(piece, Bridge):
+            return state, []
+        must = bisect_right(temps_mc, piece.low_mc)
+        least = self._run(state.least, piece.from_ms, must)
+        state = state._replace(least=least)
+        return self._met(state, least.due_ms) if least.due_ms <= to_ms else (state, [])
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """Met stays met; otherwise the most favourable truth decides."""
+        state = state._replace(over_ms=at_ms)
+        if state.met_ms:
+            return state, []
+        now = Standing.UNPROVEN if state.may_ms else Standing.MISSED
+        return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+
+    def findings(self, state: State) -> list[Shown]:
+        """The row that is full, or the one that came nearest."""
+        row, ran_ms = self._best(state.least, state.met_ms or state.front_ms)
+        _, dwell_ms = _columns(DWELL_TABLES[self.table])
+        may_ms = ran_ms
+        if state.may_ms:
+            may_ms = max(dwell_ms[row], ran_ms)
+        elif state.most.starts[row : row + 1]:
+            may_ms = max(state.front_ms - state.most.starts[row], ran_ms)
+        standing = self._standing(state)
+        since_ms = state.met_ms or state.over_ms or state.begun_ms
+        final = bool(state.met_ms or state.over_ms)
+        verdict = Verdict(standing.value) if final else Verdict.RUNNING
+        why = self._why(state)
+        figures = (dwell_ms[row], ran_ms, may_ms)
+        return [Shown("", standing, verdict, since_ms, "ms", *figures, why)]
+
+    def _standing(self, state: State) -> Standing:
+        if state.met_ms:
+            return Standing.MET
+        if state.over_ms:
+            return Standing.UNPROVEN if state.may_ms else Standing.MISSED
+        return Standing.WITHIN
+
+    def _dark(self, state: State, hole: Hole) -> State:
+        """End every run, and remember the hole if it ended one."""
+        least = self._run(state.least, hole.from_ms, 0)
+        if state.least.starts:
+            state = state._replace(hole_from_ms=hole.from_ms, hole_to_ms=hole.to_ms)
+        elif hole.from_ms == state.hole_to_ms:
+            state = state._replace(hole_to_ms=hole.to_ms)
+        return state._replace(least=least)
+
+    def _met(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        state = state._replace(met_ms=at_ms)
+        why = self._why(state)
+        return state, [Move(at_ms, "", Standing.WITHIN, Standing.MET, why)]
+
+    def _run(self, runs: Runs, from_ms: int, count: int) -> Runs:
+        """Let the ``count`` coldest rows run on, and end the others' runs."""
+        _, dwell_ms = _columns(DWELL_TABLES[self.table])
+        starts = runs.starts
+        if count == len(starts):
+            return runs
+        best_row, best_ms = runs.best_row, runs.best_ms
+        if count > len(starts):
+            starts += (from_ms,) * (count - len(starts))
+        else:
+            best_row, best_ms = self._best(runs, from_ms)
+            starts = starts[:count]
+        fills = [start + dwell for start, dwell in zip(starts, dwell_ms, strict=False)]
+        return Runs(starts, min(fills, default=NEVER_MS), best_row, best_ms)
+
+    def _best(self, runs: Runs, at_ms: int) -> tuple[int, int]:
+        """The row that is nearest to being full at ``at_ms``, and its run."""
+        _, dwell_ms = _columns(DWELL_TABLES[self.table])
+        row, ran_ms = runs.best_row, runs.best_ms
+        left_ms = dwell_ms[row] - ran_ms
+        for i, start_ms in enumerate(runs.starts):
+            # Of two rows equally near, the hotter one says more.
+            if dwell_ms[i] - (at_ms - start_ms) <= left_ms:
+                row, ran_ms = i, at_ms - start_ms
+                left_ms = dwell_ms[i] - ran_ms
+        return row, ran_ms
+
+    def _why(self, state: State) -> str:
+        temps_mc, dwell_ms = _columns(DWELL_TABLES[self.table])
+        row, ran_ms = self._best(state.least, state.met_ms or state.front_ms)
+        asked = f"{say_ms(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
+        if state.met_ms:
+            return f"held {asked}, full at {say_at(state.met_ms)}"
+        if not ran_ms and not state.least.starts:
+            shown = f"never shown at {say_mc(temps_mc[0])} or above"
+            return f"{shown}, the coldest row" + self._missing(state)
+        return f"needed {asked}; {say_ms(ran_ms)} are shown" + self._missing(state)
+
+    def _missing(self, state: State) -> str:
+        if not state.hole_to_ms:
+            return ""
+        ends = f"{say_at(state.hole_from_ms)} to {say_at(state.hole_to_ms)}"
+        return f"; readings missing from {ends}"

@@ -1,0 +1,375 @@
+"""The engine: facts of one cook in, events out.
+
+It names no kind of limit.  A ``Plan`` is what will judge the cook: the schedule and
+the channels.  A ``State`` is all that is remembered between two facts; the same
+facts give the same set of events, whatever ticks stand between them.
+
+Facts come in the order of their times.  A reading is shown to the limits of its
+channel; a tick lets time pass, so that silence and holes are noticed; an entry is
+what a person did.
+
+Rule 1: only a ``GOOD`` reading is evidence.
+Rule 2: an event carries the time at which it became true, which may lie before
+the time of the fact that showed it.
+Rule 3: a reading belongs to the stage that it ends.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from rules import evidence, lines, stages
+from rules.channels import Channel, Role
+from rules.evidence import Piece, Sight
+from rules.facts import (
+    Entry,
+    EntryKind,
+    Event,
+    Fact,
+    Finding,
+    Quality,
+    Reading,
+    Subject,
+    Tick,
+)
+from rules.limit import Limit, Move
+from rules.lines import Line, Turn, Turning
+from rules.schedule import Schedule
+from rules.stages import At, Passed, Stage, Way
+from rules.units import say_ms
+
+WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What judges a cook, worked out once."""
+
+    schedule: Schedule
+    channels: tuple[Channel, ...]
+    stages: tuple[Stage, ...]
+    ways: tuple[Way | None, ...]
+    limits: tuple[Limit, ...]
+    during: tuple[frozenset[int], ...]  # of each limit: the stages it is judged in
+    judged: tuple[tuple[int, ...], ...]  # of each channel: its limits
+    cores: tuple[int, ...]  # of each channel: its number among the cores, or -1
+    index: dict[str, int]  # of each channel name
+
+
+class State(NamedTuple):
+    """All that is remembered of a cook between two facts."""
+
+    at_ms: int
+    at: At
+    sights: tuple[Sight, ...]
+    lines: tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limits
+
+
+def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
+    """Work out which limit is judged on which channel, and when."""
+    limits = schedule.judged
+    cores = [channel.name for channel in channels if channel.role is Role.CORE]
+    return Plan(
+        schedule=schedule,
+        channels=tuple(channels),
+        stages=schedule.stages,
+        ways=schedule.ways,
+        limits=limits,
+        during=tuple(frozenset(schedule.during(limit)) for limit in limits),
+        judged=tuple(
+            tuple(i for i, one in enumerate(limits) if one.channel is channel.role)
+            for channel in channels
+        ),
+        cores=tuple(
+            cores.index(channel.name) if channel.name in cores else -1
+            for channel in channels
+        ),
+        index={channel.name: i for i, channel in enumerate(channels)},
+    )
+
+
+def lacking(plan: Plan) -> list[str]:
+    """What the channels lack for the schedule to be judged, in words."""
+    words = []
+    roles = {channel.role for channel in plan.channels}
+    for limit in plan.limits:
+        if limit.channel not in roles:
+            words.append(
+                f"limit {limit.name!r} needs a channel of role {limit.channel}"
+            )
+    for stage, way in zip(plan.stages, plan.ways, strict=True):
+        if way in (Way.RISES, Way.FALLS) and Role.CORE not in roles:
+            words.append(f"stage {stage.name!r} ends by a core, and no channel is one")
+    return words
+
+
+def opened(plan: Plan, at_ms: int) -> State:
+    """The state of a cook that begins now."""
+    cores = sum(core >= 0 for core in plan.cores)
+    at = stages.opened(plan.stages, cores, at_ms)
+    rows = tuple((lines.NEW,) * len(judged) for judged in plan.judged)
+    state = State(at_ms, at, tuple(evidence.opened(at_ms) for _ in plan.channels), rows)
+    return _turn_all(plan, state, -1, at_ms, [])
+
+
+def opening_event(plan: Plan, at_ms: int) -> Event:
+    """The event with which every cook begins."""
+    title, first = plan.schedule.title, plan.stages[0].name
+    why = f"{title}, revision {plan.schedule.revision}"
+    return Event(at_ms, Subject.STAGE, first, "", WAITING, "begun", why)
+
+
+def step(plan: Plan, state: State, fact: Fact) -> tuple[State, list[Event]]:
+    """Take one fact; answer the new state and what became true.
+
+    Raises:
+        ValueError: The fact is older than the one before it.  Putting facts in
+            order is the caller's work.
+    """
+    if fact.at_ms < state.at_ms:
+        raise ValueError(f"{fact} is older than {state.at_ms} ms")
+    events: list[Event] = []
+    state = _time_passed(plan, state, fact.at_ms, events)
+    if isinstance(fact, Reading):
+        i = plan.index.get(fact.channel)
+        if i is not None and fact.quality is Quality.GOOD:
+            state = _heard(plan, state, i, fact, events)
+    elif isinstance(fact, Tick):
+        for i in range(len(plan.channels)):
+            state = _silent(plan, state, i, fact.at_ms, events)
+    else:
+        state = _entered(plan, state, fact, events)
+    return state._replace(at_ms=fact.at_ms), events
+
+
+def finished_ms(state: State) -> int:
+    """When the cook was finished; 0 while it goes on."""
+    return state.at.finished_ms
+
+
+def settled(state: State) -> bool:
+    """Whether the cook is finished and no fact can change a verdict any more."""
+    return bool(state.at.finished_ms) and all(
+        not line.turnings for row in state.lines for line in row
+    )
+
+
+def passed(state: State) -> tuple[Passed, ...]:
+    """The stages entered so far."""
+    return state.at.passed
+
+
+def findings(plan: Plan, state: State) -> list[Finding]:
+    """What every channel shows of every limit, part by part, in schedule order."""
+    found = []
+    for number, limit in enumerate(plan.limits):
+        for i, channel in enumerate(plan.channels):
+            if number in plan.judged[i]:
+                line = state.lines[i][plan.judged[i].index(number)]
+                found += [
+                    Finding(limit.name, one.part, channel.name, *one[1:])
+                    for one in lines.findings(limit, line)
+                ]
+    return found
+
+
+def _time_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> State:
+    """Let the stages that end by time end, and notice those that last too long."""
+    while not state.at.finished_ms:
+        stage = plan.stages[state.at.number]
+        due, late = stages.due_ms(stage, state.at), stages.overdue_ms(stage, state.at)
+        if late is not None and late <= to_ms and (due is None or late < due):
+            why = f"has lasted for {say_ms(stage.at_most_ms)}, the longest it should"
+            word = Event(late, Subject.STAGE, stage.name, "", "begun", "overdue", why)
+            events.append(word)
+            state = state._replace(at=state.at._replace(overdue=True))
+        elif due is not None and due <= to_ms:
+            state = _move_on(plan, state, due, "", str(stage.ends), events)
+        else:
+            break
+    return state
+
+
+def _heard(
+    plan: Plan, state: State, i: int, reading: Reading, events: list[Event]
+) -> State:
+    channel, sight = plan.channels[i], state.sights[i]
+    if not state.at.finished_ms:
+        _say_heard(channel, sight, reading.at_ms, events)
+    after, pieces = evidence.heard(channel, sight, reading)
+    state = _shown(plan, state, i, sight, after, pieces, events)
+    if plan.cores[i] >= 0 and not state.at.finished_ms:
+        return _core_heard(plan, state, i, after, events)
+    return state
+
+
+def _silent(plan: Plan, state: State, i: int, at_ms: int, events: list[Event]) -> State:
+    channel, sight = plan.channels[i], state.sights[i]
+    quiet_ms = sight.at_ms + channel.quiet_ms
+    end_ms = state.at.finished_ms
+    if not sight.quiet and at_ms > quiet_ms and (not end_ms or quiet_ms < end_ms):
+        events.append(_quiet(channel, sight))
+        sight = sight._replace(quiet=True)
+    after, pieces = evidence.passed(channel, sight, at_ms)
+    if after is state.sights[i]:
+        return state
+    return _shown(plan, state, i, sight, after, pieces, events)
+
+
+def _say_heard(channel: Channel, sight: Sight, at_ms: int, events: list[Event]) -> None:
+    """Say that a channel is heard for the first time, or again."""
+    quiet = sight.quiet
+    if not quiet and at_ms - sight.at_ms > channel.quiet_ms:
+        events.append(_quiet(channel, sight))
+        quiet = True
+    if sight.seen and not quiet:
+        return
+    was = QUIET if quiet else WAITING
+    silence = say_ms(at_ms - sight.at_ms)
+    why = f"heard again after {silence}" if sight.seen else "heard for the first time"
+    name = channel.name
+    events.append(Event(at_ms, Subject.CHANNEL, name, name, was, REPORTING, why))
+
+
+def _quiet(channel: Channel, sight: Sight) -> Event:
+    was = REPORTING if sight.seen else WAITING
+    since = "its last reading" if sight.seen else "the cook began"
+    why = f"nothing heard for {say_ms(channel.quiet_ms)} since {since}"
+    at_ms, name = sight.at_ms + channel.quiet_ms, channel.name
+    return Event(at_ms, Subject.CHANNEL, name, name, was, QUIET, why)
+
+
+def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> State:
+    if state.at.finished_ms:
+        return state
+    if entry.kind is EntryKind.NEXT_STAGE:
+        return _move_on(plan, state, entry.at_ms, "", f"by {entry.who}", events)
+    if entry.kind is EntryKind.END:
+        before, at_ms = state.at, entry.at_ms
+        state = state._replace(at=stages.ended(plan.stages, before, at_ms))
+        return _ended(plan, state, before, at_ms, "", f"by {entry.who}", events)
+    return state
+
+
+def _core_heard(
+    plan: Plan, state: State, i: int, sight: Sight, events: list[Event]
+) -> State:
+    at, core = state.at, plan.cores[i]
+    if at.reached[core]:
+        return state
+    stage, way = plan.stages[at.number], plan.ways[at.number]
+    if not stages.core_reached(way, stage, sight.low_mc, sight.high_mc):
+        return state
+    reached = (*at.reached[:core], True, *at.reached[core + 1 :])
+    state = state._replace(at=at._replace(reached=reached))
+    if not all(reached):
+        return state
+    name = plan.channels[i].name
+    why = f"{stage.ends}; {name} was the last"
+    return _move_on(plan, state, sight.at_ms, name, why, events)
+
+
+def _move_on(
+    plan: Plan, state: State, at_ms: int, channel: str, why: str, events: list[Event]
+) -> State:
+    before = state.at
+    after = stages.moved_on(plan.stages, plan.ways, before, at_ms)
+    state = state._replace(at=after)
+    return _ended(plan, state, before, at_ms, channel, why, events)
+
+
+def _ended(
+    plan: Plan,
+    state: State,
+    before: At,
+    at_ms: int,
+    channel: str,
+    why: str,
+    events: list[Event],
+) -> State:
+    """Say which stage ended and which began, and turn the limits."""
+    was = "overdue" if before.overdue else "begun"
+    name = plan.stages[before.number].name
+    events.append(Event(at_ms, Subject.STAGE, name, channel, was, "ended", why))
+    if state.at.finished_ms:
+        why = "its last stage is over"
+        title = plan.schedule.title
+        events.append(Event(at_ms, Subject.COOK, title, "", "begun", "finished", why))
+    else:
+        name = plan.stages[state.at.number].name
+        why = f"{plan.stages[state.at.number].ends}"
+        events.append(Event(at_ms, Subject.STAGE, name, "", WAITING, "begun", why))
+    return _turn_all(plan, state, before.number, at_ms, events)
+
+
+def _turn_all(
+    plan: Plan, state: State, before: int, at_ms: int, events: list[Event]
+) -> State:
+    """Tell every limit of every channel that the stage turned over."""
+    turns = [_turn(plan, state, number, before) for number in range(len(plan.limits))]
+    rows = []
+    for i, row in enumerate(state.lines):
+        front_ms, after = state.sights[i].front_ms, []
+        for number, line in zip(plan.judged[i], row, strict=True):
+            turn = turns[number]
+            if turn is not None and not line.over:
+                turning = Turning(at_ms, turn, state.at.heat_ended_ms)
+                line = line._replace(turnings=(*line.turnings, turning))
+            limit, facts = plan.limits[number], plan.schedule.product.facts
+            line, moves = lines.turned(limit, facts, line, front_ms)
+            events += _events(plan, i, number, moves)
+            after.append(line)
+        rows.append(tuple(after))
+    return state._replace(lines=tuple(rows))
+
+
+def _turn(plan: Plan, state: State, number: int, before: int) -> Turn | None:
+    during, now = plan.during[number], state.at.number
+    if not any(i >= now for i in during):
+        return Turn.OVER if before <= max(during, default=-1) else None
+    if now in during:
+        return None if before in during else Turn.BEGIN
+    return Turn.PAUSE if before in during else None
+
+
+def _shown(
+    plan: Plan,
+    state: State,
+    i: int,
+    sight: Sight,
+    after: Sight,
+    pieces: list[Piece],
+    events: list[Event],
+) -> State:
+    """Show pieces of one channel's evidence to each of its limits."""
+    facts = plan.schedule.product.facts
+    row = []
+    for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+        if line.in_force or line.turnings:
+            for piece in pieces:
+                line, moves = lines.shown(
+                    plan.limits[number], facts, line, sight, piece
+                )
+                if moves:
+                    events += _events(plan, i, number, moves)
+        row.append(line)
+    return state._replace(
+        sights=(*state.sights[:i], after, *state.sights[i + 1 :]),
+        lines=(*state.lines[:i], tuple(row), *state.lines[i + 1 :]),
+    )
+
+
+def _events(plan: Plan, i: int, number: int, moves: Sequence[Move]) -> list[Event]:
+    name, channel = plan.limits[number].name, plan.channels[i].name
+    return [
+        Event(
+            move.at_ms,
+            Subject.LIMIT,
+            f"{name}: {move.part}" if move.part else name,
+            channel,
+            move.was,
+            move.now,
+            f"{channel} {move.why}",
+        )
+        for move in moves
+    ]

@@ -1,0 +1,136 @@
+"""Limit: the log reduction that a core's whole course of temperatures adds up to.
+
+The general method: the lethal rate 10 ** ((T - reference) / z) summed over time,
+divided by D.  D, z, the reference and the target are the author's, chosen by a
+process authority; none is built in.
+
+The least favourable truth takes the lower of two joined readings less its
+uncertainty, and nothing across a hole; the most favourable one the higher, and
+across a hole the highest that can have been reached.  It is a result beside the
+dwell table's, never instead of it: the two can disagree.
+"""
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import BeforeValidator, Field
+
+from rules.evidence import Hole, Piece, Span
+from rules.facts import Standing, Verdict
+from rules.integral import E9, rate_e9
+from rules.limit import Limit, Move, Opening, Shown, say_at
+from rules.units import Difference, Duration, Temperature, refused, say_k, say_mc
+
+# A hole may be bridged at most by this: above it a core is no food any more.
+HOTTEST_MC = 150_000
+
+
+def _mlog10(text: object) -> int:
+    whole = str(text).removesuffix("-log10")
+    parts = whole.split(".")
+    plain = all(part.isdigit() for part in parts) and len(parts) <= 2
+    if whole == text or not plain or len(parts[-1]) > 3:
+        right = "write for example: 6.5-log10"
+        raise refused(f"{text!r} is not a log reduction", right)
+    return int(parts[0]) * 1000 + (int(parts[1].ljust(3, "0")) if parts[1:] else 0)
+
+
+class State(NamedTuple):
+    """The two sums, in milliseconds at the reference times 1e9."""
+
+    begun_ms: int
+    least_e9: int
+    most_e9: int
+    met_ms: int  # 0 until the least favourable sum is enough
+    over_ms: int
+
+
+class IntegratedLimit(Limit):
+    """A target of log reductions by the general method."""
+
+    kind: Literal["integrated lethality"]
+    d_ms: Duration = Field(alias="D", gt=0)
+    z_mc: Difference = Field(gt=0, alias="z")
+    reference_mc: Temperature = Field(alias="reference")
+    target_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(alias="target")
+
+    @property
+    def required_words(self) -> str:
+        """What the limit asks, in words for a person."""
+        d_s = self.d_ms / 1000
+        return (
+            f"{_say(self.target_mlog10)} with D = {d_s:g} s at "
+            f"{say_mc(self.reference_mc)} and z = {say_k(self.z_mc)}"
+        )
+
+    def opened(self, opening: Opening) -> State:
+        """Nothing summed yet."""
+        return State(opening.at_ms, 0, 0, 0, 0)
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Add one piece of evidence."""
+        if isinstance(piece, Hole):
+            return state, []
+        span_ms = piece.to_ms - piece.from_ms
+        most_e9 = state.most_e9 + span_ms * self._rate_e9(piece.high_mc)
+        state = state._replace(most_e9=most_e9)
+        if state.met_ms or not isinstance(piece, Span):
+            return state, []
+        rate = self._rate_e9(piece.low_mc)
+        needed_e9 = self._needed_e9 - state.least_e9
+        state = state._replace(least_e9=state.least_e9 + span_ms * rate)
+        if span_ms * rate < needed_e9:
+            return state, []
+        met_ms = piece.from_ms + -(-needed_e9 // rate)
+        state = state._replace(met_ms=met_ms)
+        return state, [
+            Move(met_ms, "", Standing.WITHIN, Standing.MET, self._why(state))
+        ]
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """Met stays met; otherwise the most favourable sum decides."""
+        state = state._replace(over_ms=at_ms)
+        now = self._standing(state)
+        if now is Standing.MET:
+            return state, []
+        return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+
+    def findings(self, state: State) -> list[Shown]:
+        """The two sums as log reductions."""
+        standing = self._standing(state)
+        final = state.met_ms or state.over_ms
+        verdict = Verdict(standing.value) if final else Verdict.RUNNING
+        since_ms = state.met_ms or state.over_ms or state.begun_ms
+        least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
+        figures = (self.target_mlog10, least, most)
+        head = (standing, verdict, since_ms, "mlog10")
+        return [Shown("", *head, *figures, self._why(state))]
+
+    @property
+    def _needed_e9(self) -> int:
+        return self.target_mlog10 * self.d_ms * E9 // 1000
+
+    def _rate_e9(self, value_mc: int) -> int:
+        capped_mc = max(min(value_mc, HOTTEST_MC), -HOTTEST_MC)
+        return rate_e9(capped_mc, self.reference_mc, self.z_mc)
+
+    def _mlog10(self, sum_e9: int) -> int:
+        return sum_e9 * 1000 // (self.d_ms * E9)
+
+    def _standing(self, state: State) -> Standing:
+        if state.met_ms:
+            return Standing.MET
+        if not state.over_ms:
+            return Standing.WITHIN
+        enough = state.most_e9 >= self._needed_e9
+        return Standing.UNPROVEN if enough else Standing.MISSED
+
+    def _why(self, state: State) -> str:
+        if state.met_ms:
+            return f"{_say(self.target_mlog10)} shown by {say_at(state.met_ms)}"
+        least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
+        shown = f"{_say(least)} shown, {_say(most)} at the most favourable"
+        return f"needed {_say(self.target_mlog10)}; {shown}"
+
+
+def _say(mlog10: int) -> str:
+    return f"{mlog10 / 1000:.2f}-log10"

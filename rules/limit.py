@@ -1,0 +1,148 @@
+"""A limit: what every kind of limit has, and what the engine asks of each.
+
+One file a kind.  A kind is a frozen pydantic model of what its author writes,
+with four answers that the engine asks for on behalf of one channel:
+
+* ``opened``: its state when the limit comes into force;
+* ``step``: its state after one piece of evidence, and how its standing moved;
+* ``over``: the same, when the stages it is judged during are over;
+* ``findings``: what the evidence shows so far, part by part.
+
+A state is a ``NamedTuple`` of integers, texts and tuples.  A move carries the time
+at which it became true, whenever it was noticed.
+"""
+
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from rules.channels import Role
+from rules.evidence import Piece
+from rules.facts import Standing, Verdict
+from rules.standards.cooling import ProductFacts
+from rules.units import Duration, duration, refused
+
+State = Any  # each kind's own NamedTuple
+
+
+class Opening(NamedTuple):
+    """What a limit is told when it comes into force."""
+
+    at_ms: int
+    heat_ended_ms: int  # when the last heating stage ended; 0 where none has
+    facts: ProductFacts  # of the product, as far as they are known
+
+
+class Move(NamedTuple):
+    """A limit passed from one standing to another for one channel."""
+
+    at_ms: int
+    part: str
+    was: Standing
+    now: Standing
+    why: str
+
+
+class Shown(NamedTuple):
+    """What one channel's evidence shows of one part of a limit."""
+
+    part: str
+    standing: Standing
+    verdict: Verdict
+    since_ms: int
+    unit: str
+    required: int
+    least: int
+    most: int
+    why: str
+    lose_ms: int = 0
+
+
+def words(text: object) -> object:
+    """Split ``dry, smoke, cook`` at its commas; a list stays one."""
+    if isinstance(text, str):
+        return [word.strip() for word in text.split(",") if word.strip()]
+    return text
+
+
+def before(text: object) -> int:
+    """Read ``45 min before`` into milliseconds."""
+    if not isinstance(text, str) or not text.endswith(" before"):
+        right = "write a length of time and 'before', for example: 45 min before"
+        raise refused(f"{text!r} does not say how long before", right)
+    return duration(text.removesuffix(" before"))
+
+
+Words = Annotated[tuple[str, ...], BeforeValidator(words)]
+Before = Annotated[int, BeforeValidator(before)]
+
+
+class Written(BaseModel):
+    """Anything a person writes in a file: no unknown keys, no change afterwards."""
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", validate_by_alias=True, validate_by_name=False
+    )
+
+
+class Limit(Written):
+    """What every kind of limit has."""
+
+    name: str = Field(alias="limit", min_length=1)
+    control_point: str = Field(default="", alias="control point")
+    grade: Literal["critical", "operating"] = Field(default="critical", alias="class")
+    channel: Role
+    during: Words = ()
+    warn_ms: Before = Field(default=0, alias="warn")
+    hazard: str = ""
+    source: str = ""
+    if_missed: tuple[str, ...] = Field(default=(), alias="if missed")
+
+    @property
+    def required_words(self) -> str:
+        """What the limit asks, in words for a person."""
+        raise NotImplementedError
+
+    @property
+    def sources(self) -> str:
+        """Where its figures come from, with the mark of any not yet verified."""
+        return self.source
+
+    def opened(self, opening: Opening) -> State:
+        """The state when the limit comes into force for a channel."""
+        raise NotImplementedError
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Take one piece of evidence; answer the new state and the moves."""
+        raise NotImplementedError
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """Close the limit at the end of its stages."""
+        raise NotImplementedError
+
+    def findings(self, state: State) -> list[Shown]:
+        """What the evidence shows so far, one for every part."""
+        raise NotImplementedError
+
+    def waiting(self) -> list[Shown]:
+        """What is shown before the limit has come into force."""
+        word = "its stages have not begun"
+        return [Shown("", Standing.WAITING, Verdict.RUNNING, 0, "ms", 0, 0, 0, word, 0)]
+
+
+def verdict(standing: Standing, *, over: bool) -> Verdict:
+    """The verdict that a standing amounts to; only a missed limit is final early."""
+    if standing is Standing.MISSED:
+        return Verdict.MISSED
+    if over and standing in (Standing.MET, Standing.UNPROVEN):
+        return Verdict(standing.value)
+    return Verdict.RUNNING
+
+
+def say_at(at_ms: int) -> str:
+    """Say a time of day, with its zone: ``14:02 UTC``."""
+    return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%H:%M} UTC"
+
+
+__all__ = ["Before", "Duration", "Limit", "Move", "Opening", "Shown", "Written"]

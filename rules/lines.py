@@ -1,0 +1,114 @@
+"""One limit, judged on one channel: when it is in force, and what it is shown.
+
+A limit is in force during its stages.  A stage may turn over at a moment that lies
+inside a piece of evidence not yet known, so a turn waits until the channel's
+evidence reaches it, and the piece that spans it is cut there.
+"""
+
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from rules.evidence import Bridge, Hole, Piece, Sight, Span, one_sided
+from rules.limit import Limit, Move, Opening, Shown
+from rules.standards.cooling import ProductFacts
+
+
+class Turn(StrEnum):
+    """What a change of stage means to a limit."""
+
+    BEGIN = "begin"  # in force from now on; its count begins with the first
+    PAUSE = "pause"
+    OVER = "over"
+
+
+class Turning(NamedTuple):
+    """A turn, and the moment it belongs to."""
+
+    at_ms: int
+    turn: Turn
+    heat_ended_ms: int
+
+
+class Line(NamedTuple):
+    """What is remembered of one limit on one channel."""
+
+    state: Any  # None until the limit first came into force
+    in_force: bool
+    over: bool
+    from_ms: int  # in force since, where it is
+    turnings: tuple[Turning, ...]
+
+
+NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=())
+
+
+def shown(
+    limit: Limit, facts: ProductFacts, line: Line, sight: Sight, piece: Piece
+) -> tuple[Line, list[Move]]:
+    """Show the limit one piece of evidence, turning where it must on the way.
+
+    ``sight`` is what the channel had seen before the piece.
+    """
+    moves: list[Move] = []
+    while line.turnings and line.turnings[0].at_ms <= piece.to_ms:
+        at_ms = line.turnings[0].at_ms
+        if piece.from_ms < at_ms:
+            before, piece = _cut(piece, at_ms)
+            line = _step(limit, line, before, moves)
+        if isinstance(piece, Hole) and line.in_force:
+            bridge = _clipped(one_sided(sight, at_ms), line.from_ms)
+            line = _step(limit, line, bridge, moves)
+        line = _turned(limit, facts, line, moves)
+    return _step(limit, line, piece, moves), moves
+
+
+def turned(
+    limit: Limit, facts: ProductFacts, line: Line, front_ms: int
+) -> tuple[Line, list[Move]]:
+    """Make the turns that the channel's evidence has already reached."""
+    moves: list[Move] = []
+    while line.turnings and line.turnings[0].at_ms <= front_ms:
+        line = _turned(limit, facts, line, moves)
+    return line, moves
+
+
+def findings(limit: Limit, line: Line) -> list[Shown]:
+    """What the limit shows on this channel."""
+    return limit.waiting() if line.state is None else limit.findings(line.state)
+
+
+def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
+    if not line.in_force:
+        return line
+    if isinstance(piece, Bridge):
+        piece = _clipped(piece, line.from_ms)
+    if piece.to_ms < piece.from_ms:
+        return line
+    if not isinstance(piece, Span) and piece.to_ms == piece.from_ms:
+        return line
+    state, new = limit.step(line.state, piece)
+    moves += new
+    return line._replace(state=state)
+
+
+def _turned(limit: Limit, facts: ProductFacts, line: Line, moves: list[Move]) -> Line:
+    at_ms, turn, heat_ended_ms = line.turnings[0]
+    line = line._replace(turnings=line.turnings[1:])
+    if turn is Turn.BEGIN:
+        state = line.state
+        if state is None:
+            state = limit.opened(Opening(at_ms, heat_ended_ms, facts))
+        return line._replace(state=state, in_force=True, from_ms=at_ms)
+    if turn is Turn.OVER and line.state is not None:
+        state, new = limit.over(line.state, at_ms)
+        moves += new
+        line = line._replace(state=state)
+    return line._replace(in_force=False, over=line.over or turn is Turn.OVER)
+
+
+def _cut(piece: Piece, at_ms: int) -> tuple[Piece, Piece]:
+    return piece._replace(to_ms=at_ms), piece._replace(from_ms=at_ms)
+
+
+def _clipped(bridge: Bridge, from_ms: int) -> Bridge:
+    return bridge._replace(from_ms=max(bridge.from_ms, from_ms))

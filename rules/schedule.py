@@ -1,0 +1,271 @@
+"""A schedule: the file that says what a cook must do and who is told.
+
+``read_schedule`` answers a ``Schedule`` or every fault in the file.  What pydantic
+cannot see in one value (a stage that a limit names and nobody wrote, two stages of
+one name) is checked here, with its place.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from rules.alerts import WHEN, AlertRule
+from rules.band import GRACE_MS, BandLimit
+from rules.channels import Role
+from rules.cooling import CoolingLimit
+from rules.dwell import DwellTableLimit
+from rules.faults import Fault
+from rules.hold import HoldLimit
+from rules.integrated import IntegratedLimit
+from rules.limit import Limit, Written
+from rules.reader import Marked, choice, marked_tree, validated
+from rules.stages import Stage, Way, directed
+from rules.standards.cooling import ProductFacts
+from rules.time_between import TimeBetween
+from rules.units import Duration, duration, refused
+
+AnyLimit = Annotated[
+    BandLimit
+    | TimeBetween
+    | DwellTableLimit
+    | IntegratedLimit
+    | CoolingLimit
+    | HoldLimit,
+    Field(discriminator="kind"),
+]
+
+PPM = re.compile(r"^(\d{1,6}) ppm$")
+PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
+ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
+MILLIMETRES = re.compile(r"^\d{1,3}(\.\d)? mm$")
+REVISION = re.compile(r"^\d{1,6}$")
+THEN = re.compile(r"^then after (.+) tell$")
+CHILLING = ("chill", "chilling", "cool", "cooling")
+
+
+def _matched(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator:
+    def read(text: object) -> str:
+        if not isinstance(text, str) or not pattern.match(text):
+            raise refused(f"{text!r} is not {what}", right)
+        return text
+
+    return BeforeValidator(read)
+
+
+def _milli(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator:
+    def read(text: object) -> int:
+        found = pattern.match(text) if isinstance(text, str) else None
+        if found is None:
+            raise refused(f"{text!r} is not {what}", right)
+        whole, _, part = found[1].partition(".")
+        return int(whole) * 1000 + int(part.ljust(3, "0") or 0)
+
+    return BeforeValidator(read)
+
+
+def _ppm(text: object) -> int:
+    found = PPM.match(text) if isinstance(text, str) else None
+    if found is None:
+        right = "write a whole number and ppm, for example: 156 ppm"
+        raise refused(f"{text!r} is not an amount in ppm", right)
+    return int(found[1])
+
+
+class Product(Written):
+    """What is made: it picks the targets, and the cooling options it may claim."""
+
+    meat: Literal["pork", "beef", "poultry", "mixed"]
+    form: Literal["comminuted", "intact"]
+    cured: Literal["yes", "no"]
+    cooked: Literal["fully", "partially"] = "fully"
+    diameter: Annotated[
+        str,
+        _matched(MILLIMETRES, "a diameter", "write for example: 32 mm"),
+    ] = ""
+    nitrite_ppm: Annotated[int | None, BeforeValidator(_ppm)] = Field(
+        default=None, alias="nitrite"
+    )
+    erythorbate_ppm: Annotated[int | None, BeforeValidator(_ppm)] = Field(
+        default=None, alias="erythorbate"
+    )
+    brine_percent_milli: Annotated[
+        int | None,
+        _milli(PERCENT, "a share in percent", "write for example: 3.5 %"),
+    ] = Field(default=None, alias="brine")
+    water_activity_milli: Annotated[
+        int | None,
+        _milli(ACTIVITY, "a water activity", "write for example: 0.92"),
+    ] = Field(default=None, alias="water activity")
+
+    @property
+    def facts(self) -> ProductFacts:
+        """What a cooling option may ask of it."""
+        return ProductFacts(
+            nitrite_ppm=0 if self.cured == "no" else self.nitrite_ppm,
+            erythorbate_ppm=self.erythorbate_ppm,
+            brine_percent_milli=self.brine_percent_milli,
+            water_activity_milli=self.water_activity_milli,
+            fully_cooked=self.cooked == "fully",
+        )
+
+
+class Then(Written):
+    """Who is told when nobody answers."""
+
+    after_ms: Duration = Field(alias="after")
+    tell: str
+
+
+def _when(words: object) -> object:
+    if isinstance(words, str):
+        words = [word.strip() for word in words.split(",") if word.strip()]
+    for word in words if isinstance(words, list) else ():
+        if word not in WHEN:
+            raise refused(
+                f"{word!r} is nothing to be told of", choice(str(word), sorted(WHEN))
+            )
+    return words
+
+
+def _until_acknowledged(text: object) -> int:
+    if not isinstance(text, str) or not text.endswith(" until acknowledged"):
+        right = "write for example: 10 min until acknowledged"
+        raise refused(f"{text!r} does not say until when", right)
+    return duration(text.removesuffix(" until acknowledged"))
+
+
+class AlertWritten(Written):
+    """Who is told of what, how often, and who then."""
+
+    tell: str
+    when: Annotated[tuple[str, ...], BeforeValidator(_when)] = Field(min_length=1)
+    again_ms: Annotated[int, BeforeValidator(_until_acknowledged)] = Field(
+        default=0, alias="again every"
+    )
+    then: Then | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _then_key(cls, tree: Any) -> Any:
+        """Take the one key that holds a length of time apart."""
+        if not isinstance(tree, dict):
+            return tree
+        found = {key: THEN.match(key) for key in tree}
+        rest = {key: value for key, value in tree.items() if not found[key]}
+        for key, match in found.items():
+            if match:
+                rest["then"] = {"after": match[1], "tell": tree[key]}
+        return rest
+
+    @property
+    def rule(self) -> AlertRule:
+        """The rule as the outbox follows it."""
+        return AlertRule(
+            tell=self.tell,
+            when=frozenset(self.when),
+            again_ms=self.again_ms,
+            then_ms=self.then.after_ms if self.then else 0,
+            then_tell=self.then.tell if self.then else "",
+        )
+
+
+class Schedule(Written):
+    """Product, stages, limits, and who is told."""
+
+    title: str = Field(alias="schedule", min_length=1)
+    revision: Annotated[
+        str, _matched(REVISION, "a revision", "write a whole number, for example: 4")
+    ]
+    approved_by: str = Field(default="", alias="approved by")
+    notes: str = ""
+    product: Product
+    stages: tuple[Stage, ...] = Field(min_length=1)
+    limits: tuple[AnyLimit, ...] = ()
+    alerts: tuple[AlertWritten, ...] = ()
+
+    @property
+    def ways(self) -> tuple[Way | None, ...]:
+        """Which way every stage ends."""
+        return tuple(directed(self.stages))
+
+    @property
+    def judged(self) -> tuple[Limit, ...]:
+        """Every limit: those written, and the chamber band of each stage."""
+        return (*self.limits, *(b for s in self.stages if (b := _chamber(s))))
+
+    @property
+    def alert_rules(self) -> tuple[AlertRule, ...]:
+        """Who is told of what."""
+        return tuple(alert.rule for alert in self.alerts)
+
+    def during(self, limit: Limit) -> tuple[int, ...]:
+        """The numbers of the stages that a limit is judged during."""
+        names = limit.during or (CHILLING if limit.kind == "cooling option" else ())  # type: ignore[attr-defined]
+        found = [i for i, stage in enumerate(self.stages) if stage.name in names]
+        return tuple(found) if names else tuple(range(len(self.stages)))
+
+
+def _chamber(stage: Stage) -> BandLimit | None:
+    if stage.chamber is None:
+        return None
+    grace_ms = GRACE_MS if stage.grace_ms is None else stage.grace_ms
+    return BandLimit.model_construct(
+        kind="band",
+        name=f"{stage.name} chamber",
+        grade="operating",
+        channel=Role.CHAMBER,
+        during=(stage.name,),
+        within=stage.chamber,
+        settle_ms=stage.settle_ms,
+        grace_ms=grace_ms,
+    )
+
+
+def read_schedule(path: str, text: str) -> Schedule | list[Fault]:
+    """Read a schedule, or say everything that is wrong with it."""
+    marked = marked_tree(path, text)
+    if isinstance(marked, list):
+        return marked
+    schedule = validated(marked, Schedule)
+    if isinstance(schedule, list):
+        return schedule
+    return sorted(_cross(marked, schedule)) or schedule
+
+
+def _cross(marked: Marked, schedule: Schedule) -> Iterator[Fault]:
+    yield from _twice(marked, "stages", "stage", [s.name for s in schedule.stages])
+    yield from _twice(marked, "limits", "limit", [one.name for one in schedule.limits])
+    for i, (stage, way) in enumerate(zip(schedule.stages, schedule.ways, strict=True)):
+        if way is None:
+            yield marked.fault(
+                ("stages", i, "ends"),
+                f"'{stage.ends}' may be a rise or a fall here",
+                "write 'rises to' or 'falls to' instead of 'reaches'",
+            )
+    names = [stage.name for stage in schedule.stages]
+    for i, limit in enumerate(schedule.limits):
+        for name in limit.during:
+            if name not in names:
+                yield marked.fault(
+                    ("limits", i, "during"),
+                    f"{name!r} is no stage of this schedule",
+                    choice(name, names),
+                )
+        if not limit.during and not schedule.during(limit):
+            yield marked.fault(
+                ("limits", i, "limit"),
+                f"{limit.name!r} does not say during which stages it is judged",
+                f"add a line: during: {names[-1]}",
+            )
+
+
+def _twice(marked: Marked, part: str, key: str, names: list[str]) -> Iterator[Fault]:
+    for i, name in enumerate(names):
+        if name in names[:i]:
+            yield marked.fault(
+                (part, i, key),
+                f"two {part} are called {name!r}: they would overlap",
+                "give each its own name",
+            )

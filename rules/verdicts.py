@@ -1,0 +1,77 @@
+"""From what every channel shows to how a limit and a lot stand.
+
+Each channel is judged by itself and the worst decides: never a mean, never a merged
+curve.  A lot with a critical limit missed or unproven is on hold; nothing here
+releases a lot.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from rules.engine import Plan
+from rules.facts import Finding, Standing, Verdict
+
+# The first decides.
+WORST = (
+    Standing.MISSED,
+    Standing.UNPROVEN,
+    Standing.DEVIATION,
+    Standing.AT_RISK,
+    Standing.WITHIN,
+    Standing.WAITING,
+    Standing.MET,
+)
+GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
+
+
+class Judged(NamedTuple):
+    """How one limit stands, by its worst channel and part."""
+
+    limit: str
+    critical: bool
+    control_point: str
+    standing: Standing
+    verdict: Verdict
+    channel: str
+    since_ms: int
+    why: str
+    source: str
+
+
+def judge(plan: Plan, findings: Sequence[Finding]) -> tuple[Judged, ...]:
+    """How every limit stands, in schedule order."""
+    judged = []
+    for limit in plan.limits:
+        shown = [one for one in findings if one.limit == limit.name]
+        if not shown:
+            why = f"no channel of role {limit.channel} reports"
+            worst = (Standing.UNPROVEN, Verdict.UNPROVEN, "", 0, why)
+        else:
+            one = min(shown, key=_gravity)
+            # Where all are met, the last one to get there says when.
+            if one.verdict is Verdict.MET:
+                one = max(shown, key=lambda each: each.since_ms)
+            worst = (one.standing, one.verdict, one.channel, one.since_ms, one.why)
+        head = (limit.name, limit.grade == "critical", limit.control_point)
+        standing, verdict, channel, since_ms, why = worst
+        why = f"{channel}: {why}" if channel else why
+        judged.append(
+            Judged(*head, standing, verdict, channel, since_ms, why, limit.sources)
+        )
+    return tuple(judged)
+
+
+def on_hold(judged: Iterable[Judged]) -> bool:
+    """Whether any critical limit is missed or unproven."""
+    doubtful = (Verdict.MISSED, Verdict.UNPROVEN)
+    return any(one.critical and one.verdict in doubtful for one in judged)
+
+
+def _gravity(finding: Finding) -> tuple[int, int, int]:
+    # Of two that stand alike, the one that falls shortest of what is asked.
+    short = finding.required - finding.least if finding.unit != "ms" else 0
+    return (
+        GRAVEST.index(finding.verdict),
+        WORST.index(finding.standing),
+        -short,
+    )

@@ -54,7 +54,7 @@ class Arrival(NamedTuple):
     payload: bytes
     received_ms: int
     retained: bool = False
-    waited: bool = False  # it was in the broker's queue before this connection caught up
+    waited: bool = False  # in the broker's queue before this connection caught up
 
 
 class Refusal(NamedTuple):

@@ -1,0 +1,74 @@
+"""Probes that publish one JSON object a message, one or many channels in it.
+
+Wire form, with ``value at: /core1`` and ``time at: /t`` in the settings::
+
+    {"t": "2026-01-10T05:00:00.250Z", "chamber": 71.2, "core1": 58.0}
+
+A JSON Pointer (RFC 6901) says where each channel's value is and, if the message
+carries one, its time: ISO 8601 text with its zone, or a count of seconds or of
+milliseconds since 1970 (``probes.stamps`` tells which).  Without a time pointer a
+reading's time is when its message came.
+
+One bad value refuses its own channel only, a bare ``nan`` included.  A value that is
+absent while its neighbours are there is no reading and no refusal: a probe may leave
+out what it has not measured, and the channel's own silence is noticed elsewhere.
+"""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from probes.contract import Arrival, Decoded, Probe
+from probes.json_text import Unusable, read_json, say, why_no_number
+from probes.pointer import NothingThereError, find, pointer_to
+from probes.screen import nearest, refuse, screen
+from probes.stamps import read_stamp
+
+ABSENT = Unusable("is not there")
+
+
+def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
+    """Every reading the object holds for these probes, and what was not trusted."""
+    body = read_json(arrival.payload)
+    if not isinstance(body, dict):
+        why = body.why if isinstance(body, Unusable) else f"{say(body)}, not an object"
+        return [refuse(arrival, _alone(probes), why)]
+    decoded = [
+        _of_channel(probe, value, body, arrival)
+        for probe in probes
+        if (value := _at(body, probe.pointer)) is not ABSENT
+    ]
+    return decoded or [refuse(arrival, _alone(probes), _why_unheard(body, probes))]
+
+
+def _of_channel(
+    probe: Probe, value: object, body: dict[str, object], arrival: Arrival
+) -> Decoded:
+    at_ms: int | Unusable = arrival.received_ms
+    if probe.time_pointer:
+        at_ms = read_stamp(_at(body, probe.time_pointer))
+    if isinstance(at_ms, Unusable):
+        why = f"time at {probe.time_pointer} {at_ms.why}"
+    elif not isinstance(value, Decimal):
+        why = f"value at {probe.pointer} {why_no_number(value)}"
+    else:
+        return screen(probe, value, at_ms, bool(probe.time_pointer), arrival)
+    return refuse(arrival, probe.channel, why)
+
+
+def _at(body: dict[str, object], pointer: str) -> object:
+    try:
+        return find(body, pointer)
+    except NothingThereError:
+        return ABSENT
+
+
+def _alone(probes: Sequence[Probe]) -> str:
+    return probes[0].channel if len(probes) == 1 else ""
+
+
+def _why_unheard(body: dict[str, object], probes: Sequence[Probe]) -> str:
+    wanted = probes[0].pointer
+    others = f" (nor at {len(probes) - 1} more)" if len(probes) > 1 else ""
+    near = nearest(wanted.removeprefix("/"), body)
+    remedy = f"; the nearest there is {say(pointer_to(near))}" if near else ""
+    return f"nothing at {wanted}{others}{remedy}"

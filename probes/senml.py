@@ -1,0 +1,248 @@
+"""Probes that publish SenML JSON packs (RFC 8428), one or many channels a message.
+
+Wire form (topic free, QoS 1)::
+
+    [{"bn": "urn:dev:ow:10e2073a01080063", "bt": 1768021200, "u": "Cel", "v": 3.75}]
+
+``resolve`` applies the base fields and answers records in the order of time;
+``decode`` gives each channel what its record carries.  A bad record refuses itself
+and leaves its neighbours alone; a channel is refused at most once a message, however
+many of its records are bad, so that a sick sender cannot fill the journal.
+
+Rules taken from the source: base fields act on their record and later ones; name =
+``bn`` + ``n``; time = ``bt`` + ``t``, relative to now below 2**28 seconds; ``bv`` is
+added to ``v``, a missing one of the two is zero; a version above 10, and an unknown
+field whose name ends in ``_``, forbid the use of the pack.  Stricter than the source:
+a unit that contradicts the settings is refused, and never converted.
+
+Units: ``_s`` seconds, as SenML counts; ``_ms`` milliseconds; both since
+1970-01-01T00:00:00Z.
+
+Source: RFC 8428 sections 4 (fields), 4.4 (extensions), 4.5.3 (time), 4.6 (resolved).
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import NamedTuple
+
+from probes.contract import Arrival, Decoded, Probe
+from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
+from probes.screen import nearest, refuse, screen
+from probes.units import EXACT, MILLI, SENML_CODES, THOUSAND, UNIT_OF_CODE
+from rules.facts import Reading
+
+VERSION = Decimal(10)
+RELATIVE_S = Decimal(2**28)  # RFC 8428 section 4.5.3
+NOTHING = Decimal(0)
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
+BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
+VALUES = ("v", "vs", "vb", "vd")
+KINDS = {"vs": "a text (vs)", "vb": "a truth value (vb)", "vd": "data (vd)"}
+
+
+class Record(NamedTuple):
+    """One record with its base fields applied."""
+
+    name: str
+    unit: str  # "" where the pack names none
+    at_s: Decimal
+    own_time: bool  # the pack carried an absolute time for it
+    field: str  # which of v, vs, vb, vd it carried; "s" where only a sum
+    value: Decimal | str | bool | Unusable
+
+
+def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
+    """Every reading the pack holds for these probes, and what could not be trusted."""
+    now_s = EXACT.multiply(Decimal(arrival.received_ms), MILLI)
+    pack = resolve(read_json(arrival.payload), now_s)
+    if isinstance(pack, Unusable):
+        channel = probes[0].channel if len(probes) == 1 else ""
+        return [refuse(arrival, channel, pack.why)]
+    decoded: list[Decoded] = []
+    names = {record.name for record in pack}
+    only = _only_unclaimed(names, probes)
+    for probe in probes:
+        wanted = probe.record or only
+        if wanted is not None:
+            mine = [record for record in pack if record.name == wanted]
+            decoded += _of_channel(probe, mine, arrival)
+            names.discard(wanted)
+    if names or not pack:
+        decoded.append(refuse(arrival, "", _why_unheard(pack, names, probes)))
+    return decoded
+
+
+def resolve(pack: object, now_s: Decimal) -> list[Record] | Unusable:
+    """The records of a pack with names whole, times absolute, in the order of time.
+
+    A record that breaks the rules is there too, its value ``Unusable``; a pack that
+    may not be used at all is ``Unusable`` itself.
+    """
+    if isinstance(pack, Unusable):
+        return pack
+    if not isinstance(pack, list):
+        return Unusable(f"not a SenML pack: {say(pack)} is not a list of records")
+    bases: dict[str, object] = {}
+    records: list[Record] = []
+    for number, entry in enumerate(pack, start=1):
+        if not isinstance(entry, dict):
+            return Unusable(f"not a SenML pack: record {number} is {say(entry)}")
+        for field in entry:
+            if field in BASES:
+                if field == "bver" and (why := _why_not_version(bases, entry[field])):
+                    return Unusable(why)
+                bases[field] = entry[field]
+            elif field[-1:] == "_":
+                return Unusable(f"the pack must not be used without knowing {field!r}")
+        if not entry.keys() <= BASES:
+            records.append(_resolved(entry, bases, now_s))
+    records.sort(key=_time_of)
+    return records
+
+
+def _time_of(record: Record) -> Decimal:
+    return record.at_s
+
+
+def _why_not_version(bases: dict[str, object], version: object) -> str:
+    if not isinstance(version, Decimal):
+        return f"bver {why_no_number(version)}"
+    if version > VERSION:
+        return f"bver = {say(version)} is newer than 10, the version known here"
+    if bases.get("bver", version) != version:
+        return f"bver = {say(version)} after {say(bases['bver'])}: two versions"
+    return ""
+
+
+def _resolved(
+    entry: dict[str, object], bases: dict[str, object], now_s: Decimal
+) -> Record:
+    """One record, its value ``Unusable`` where any field it needs is."""
+    name, bad_name = _name(entry, bases)
+    unit = entry.get("u", bases.get("bu", ""))
+    at_s = _sum("t", entry, bases)
+    field, value = _value(entry, bases)
+    if bad_name:
+        value = Unusable(bad_name)
+    if not isinstance(unit, str):
+        unit, value = "", Unusable(f"u = {say(unit)} is not a unit")
+    if isinstance(at_s, Unusable):
+        return Record(name, unit, now_s, False, field, at_s)
+    if at_s >= RELATIVE_S:
+        return Record(name, unit, at_s, True, field, value)
+    try:
+        at_s = EXACT.add(now_s, at_s)
+    except ArithmeticError:
+        value = Unusable(f"t = {say(at_s)} has too many digits for a time")
+        at_s = now_s
+    return Record(name, unit, at_s, False, field, value)
+
+
+def _name(entry: dict[str, object], bases: dict[str, object]) -> tuple[str, str]:
+    """The whole name, or what stands in its place, and why it is none."""
+    start, rest = bases.get("bn", ""), entry.get("n", "")
+    if not isinstance(start, str) or not isinstance(rest, str):
+        return "(whose name is not a text)", "its name is not a text"
+    name = start + rest
+    if NAME.fullmatch(name):
+        return name, ""
+    if not name:
+        return "(that has no name)", "it has no name"
+    return f"{say(name)} (not a SenML name)", f"{say(name)} is not a SenML name"
+
+
+def _sum(
+    field: str, entry: dict[str, object], bases: dict[str, object]
+) -> Decimal | Unusable:
+    """The field with its base added; a missing one of the two counts as zero."""
+    base, own = bases.get("b" + field, NOTHING), entry.get(field, NOTHING)
+    if not isinstance(base, Decimal):
+        return Unusable(f"b{field} {why_no_number(base)}")
+    if not isinstance(own, Decimal):
+        return Unusable(f"{field} {why_no_number(own)}")
+    try:
+        return EXACT.add(base, own)
+    except ArithmeticError:
+        return Unusable(f"{field} = {say(own)} is no number that a probe can mean")
+
+
+def _value(
+    entry: dict[str, object], bases: dict[str, object]
+) -> tuple[str, Decimal | str | bool | Unusable]:
+    fields = [field for field in VALUES if field in entry]
+    if len(fields) > 1:
+        return fields[0], Unusable(f"it carries {' and '.join(fields)}, not one value")
+    if fields and fields[0] != "v":
+        value = entry[fields[0]]
+        wanted = bool if fields[0] == "vb" else str
+        if isinstance(value, wanted):
+            return fields[0], value
+        return fields[0], Unusable(f"{fields[0]} = {say(value)} is of the wrong kind")
+    if fields or "s" not in entry:
+        if not fields and "bv" not in bases:
+            return "v", Unusable("it carries no value")
+        return "v", _sum("v", entry, bases)
+    return "s", Unusable("it carries a sum (s), not a value")
+
+
+def _only_unclaimed(names: set[str], probes: Sequence[Probe]) -> str | None:
+    """The one name in the pack that no channel asks for, if there is just one."""
+    free = names - {probe.record for probe in probes}
+    return next(iter(free)) if len(free) == 1 else None
+
+
+def _of_channel(
+    probe: Probe, records: Iterable[Record], arrival: Arrival
+) -> list[Decoded]:
+    """The readings in a channel's records, and one refusal for all the bad ones."""
+    decoded: list[Decoded] = []
+    whys: list[str] = []
+    for record in records:
+        given = _of_record(probe, record, arrival)
+        if isinstance(given, Reading):
+            decoded.append(given)
+        else:
+            whys.append(given if isinstance(given, str) else given.why)
+    if whys:
+        more = f" (the first of {len(whys)} bad records)" if len(whys) > 1 else ""
+        decoded.append(refuse(arrival, probe.channel, whys[0] + more))
+    return decoded
+
+
+def _of_record(probe: Probe, record: Record, arrival: Arrival) -> Decoded | str:
+    value = record.value
+    if isinstance(value, Unusable):
+        return value.why
+    if not isinstance(value, Decimal):
+        return f"{say(value)} is {KINDS[record.field]}, not a number"
+    if record.unit and record.unit != SENML_CODES.get(probe.unit):
+        return _why_not_unit(record.unit, probe)
+    try:
+        at_ms = round(EXACT.multiply(record.at_s, THOUSAND))
+    except ArithmeticError:
+        return f"t = {say(record.at_s)} has too many digits for a time"
+    return screen(probe, value, at_ms, record.own_time, arrival)
+
+
+def _why_not_unit(code: str, probe: Probe) -> str:
+    unit = UNIT_OF_CODE.get(code)
+    meaning = f" ({unit})" if unit and unit != code else ""
+    return f"its unit is {say(code)}{meaning}; the settings say {probe.unit}"
+
+
+def _why_unheard(
+    pack: Sequence[Record], names: Iterable[str], probes: Sequence[Probe]
+) -> str:
+    """Say in one sentence which records no channel listens to."""
+    if not pack:
+        return "the pack holds no record"
+    first, *others = sorted(names)
+    more = f" and {len(others)} more" if others else ""
+    near = nearest(first, (probe.record for probe in probes))
+    if not near:  # every channel here takes the only record of a pack
+        return f"no channel can tell {say_raw(first)}{more} apart: name its record"
+    return (
+        f"no channel listens to the record {say_raw(first)}{more}; "
+        f"the nearest that one listens to is {near}"
+    )

@@ -33,6 +33,11 @@ from rules.standards.cooling import (
 from rules.units import refused, say_mc, say_ms
 
 CONDITIONS = "conditions"
+FALL = "continuous fall"
+HIGH_MC = 1 << 40
+# No text gives a figure for "continuously": our choice, the 2 h that California
+# Code of Regulations title 3 section 910.15 allows a surface between 120 and 80 degF.
+STANDS_MS = 7_200_000
 START = "start of chilling"
 
 
@@ -46,6 +51,15 @@ class Through(NamedTuple):
     shown: bool  # it surely was
 
 
+class Fall(NamedTuple):
+    """Whether the product fell without a stop, down to the final temperature."""
+
+    low_mc: int  # the least it surely fell below so far
+    fell_ms: int  # when it last surely fell
+    stood_ms: int  # when it may have stood for too long; 0 while it has not
+    rose_ms: int  # when it surely rose; 0 while it has not
+
+
 class State(NamedTuple):
     """All that is remembered between two pieces of evidence."""
 
@@ -54,6 +68,7 @@ class State(NamedTuple):
     qualified: Standing  # whether the product may be cooled by this option
     qualified_why: str
     bands: tuple[Through, ...]
+    fall: Fall
     final_ms: int  # when the final temperature was surely reached; 0 until then
     over_ms: int
 
@@ -111,7 +126,8 @@ class CoolingLimit(Limit):
         ok, why = qualifies(self.option, opening.facts)
         qualified = Standing.UNPROVEN if ok is None else _met_or_missed(ok)
         bands = (none,) * len(self._bands)
-        return State(opening.at_ms, late_ms, qualified, why, bands, 0, 0)
+        fall = Fall(HIGH_MC, opening.at_ms, 0, 0)
+        return State(opening.at_ms, late_ms, qualified, why, bands, fall, 0, 0)
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Count one piece of evidence in every band."""
@@ -127,7 +143,11 @@ class CoolingLimit(Limit):
             final_ms = at_ms
             why = f"reached {say_mc(self.option.final_mc)}"
             moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
-        return state._replace(bands=tuple(bands), final_ms=final_ms), moves
+        fall = state.fall
+        if self._must_fall and not state.final_ms:
+            fall, new = _falling(fall, piece, self.option.final_mc)
+            moves += new
+        return state._replace(bands=tuple(bands), final_ms=final_ms, fall=fall), moves
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """What was not shown by now stays unproven."""
@@ -141,7 +161,8 @@ class CoolingLimit(Limit):
             within, unproven = Standing.WITHIN, Standing.UNPROVEN
             moves.append(Move(at_ms, self._final, within, unproven, why))
         for shown in self._standing_parts(state):
-            if shown.standing is not Standing.MET:
+            # What made it stop falling was told when it happened.
+            if shown.standing is not Standing.MET and shown.part != FALL:
                 move = (at_ms, shown.part, Standing.WITHIN, shown.standing, shown.why)
                 moves.append(Move(*move))
         return state._replace(bands=tuple(bands), over_ms=at_ms), moves
@@ -157,6 +178,12 @@ class CoolingLimit(Limit):
         if self._has_final:
             found.append(self._final_shown(state))
         return found + self._standing_parts(state)
+
+    @property
+    def _must_fall(self) -> bool:
+        # With one band for 20 h the fall is what keeps it out of the growth range;
+        # with two bands the bands do.
+        return self.option.continuous and len(self._bands) == 1
 
     @property
     def _has_final(self) -> bool:
@@ -190,6 +217,8 @@ class CoolingLimit(Limit):
             figures = (allowed, state.late_ms, state.late_ms)
             verdict, since_ms = Verdict(standing.value), state.begun_ms
             parts.append(Shown(START, standing, verdict, since_ms, "ms", *figures, why))
+        if self._must_fall:
+            parts.append(_fall_shown(state))
         if self.option.conditions:
             standing, why = state.qualified, state.qualified_why
             verdict = Verdict(standing.value)
@@ -240,6 +269,41 @@ class CoolingLimit(Limit):
 
 def _span(band: CoolingBand) -> str:
     return f"{say_mc(band.from_mc)} to {say_mc(band.to_mc)}"
+
+
+def _falling(fall: Fall, piece: Piece, final_mc: int) -> tuple[Fall, list[Move]]:
+    """Whether it goes on falling: a sure rise is missed, a long stand unproven."""
+    moves = []
+    low_mc, fell_ms, stood_ms, rose_ms = fall
+    if isinstance(piece, Span):
+        if piece.high_mc < low_mc:
+            low_mc, fell_ms = piece.low_mc, piece.to_ms
+        elif piece.low_mc > low_mc and piece.low_mc > final_mc and not rose_ms:
+            rose_ms = piece.from_ms
+            was = Standing.UNPROVEN if stood_ms else Standing.WITHIN
+            moves.append(Move(rose_ms, FALL, was, Standing.MISSED, "rose again"))
+    at_ms = fell_ms + STANDS_MS
+    if piece.to_ms > at_ms and not stood_ms and not rose_ms:
+        stood_ms = at_ms
+        why = f"may not have fallen for {say_ms(STANDS_MS)}"
+        moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.UNPROVEN, why))
+    return Fall(low_mc, fell_ms, stood_ms, rose_ms), moves
+
+
+def _fall_shown(state: State) -> Shown:
+    fall, standing, why = state.fall, Standing.WITHIN, "falls"
+    if fall.rose_ms:
+        standing, why = Standing.MISSED, "rose again"
+    elif fall.stood_ms:
+        standing = Standing.UNPROVEN
+        why = f"may not have fallen for {say_ms(STANDS_MS)}"
+    elif state.over_ms:
+        standing, why = Standing.MET, "fell without a stop"
+    since_ms = fall.rose_ms or fall.stood_ms or state.over_ms or state.begun_ms
+    found = Verdict.RUNNING
+    if state.over_ms or standing is Standing.MISSED:
+        found = Verdict(standing.value)
+    return Shown(FALL, standing, found, since_ms, "", 0, 0, 0, why)
 
 
 def _surely_at(piece: Piece, mc: int) -> bool:

@@ -71,6 +71,8 @@ def known(name: str) -> str:
 class DwellTableLimit(Limit):
     """One row of a published table of temperatures and times."""
 
+    ceiling = False
+
     kind: Literal["dwell table"]
     table: Annotated[str, AfterValidator(known)]
 

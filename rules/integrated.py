@@ -47,6 +47,8 @@ class State(NamedTuple):
 class IntegratedLimit(Limit):
     """A target of log reductions by the general method."""
 
+    ceiling = False
+
     kind: Literal["integrated lethality"]
     d_ms: Duration = Field(alias="D", gt=0)
     z_mc: Difference = Field(gt=0, alias="z")

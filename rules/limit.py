@@ -13,7 +13,7 @@ at which it became true, whenever it was noticed.
 """
 
 from datetime import UTC, datetime
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -88,6 +88,8 @@ class Written(BaseModel):
 
 class Limit(Written):
     """What every kind of limit has."""
+
+    ceiling: ClassVar[bool] = True  # its figure is used up; otherwise it is reached
 
     name: str = Field(alias="limit", min_length=1)
     control_point: str = Field(default="", alias="control point")

@@ -79,7 +79,7 @@ class Product(Written):
     meat: Literal["pork", "beef", "poultry", "mixed"]
     form: Literal["comminuted", "intact"]
     cured: Literal["yes", "no"]
-    cooked: Literal["fully", "partially"] = "fully"
+    cooked: Literal["fully", "partially"] | None = None
     diameter: Annotated[
         str,
         _matched(MILLIMETRES, "a diameter", "write for example: 32 mm"),
@@ -107,7 +107,7 @@ class Product(Written):
             erythorbate_ppm=self.erythorbate_ppm,
             brine_percent_milli=self.brine_percent_milli,
             water_activity_milli=self.water_activity_milli,
-            fully_cooked=self.cooked == "fully",
+            fully_cooked=None if self.cooked is None else self.cooked == "fully",
         )
 
 
@@ -253,12 +253,26 @@ def _cross(marked: Marked, schedule: Schedule) -> Iterator[Fault]:
                     f"{name!r} is no stage of this schedule",
                     choice(name, names),
                 )
+        if isinstance(limit, DwellTableLimit) and _not_for(schedule, limit):
+            yield marked.fault(
+                ("limits", i, "table"),
+                f"this table is not for product with poultry in it "
+                f"(meat: {schedule.product.meat})",
+                "write meat: pork or beef if there is none; otherwise judge it by "
+                "integrated lethality with your process authority's figures",
+            )
         if not limit.during and not schedule.during(limit):
             yield marked.fault(
                 ("limits", i, "limit"),
                 f"{limit.name!r} does not say during which stages it is judged",
                 f"add a line: during: {names[-1]}",
             )
+
+
+def _not_for(schedule: Schedule, limit: DwellTableLimit) -> bool:
+    """Whether the meat table is used for what may hold poultry (FSIS-GD-2021-14)."""
+    poultry = schedule.product.meat in ("poultry", "mixed")
+    return poultry and limit.table.startswith("FSIS Appendix A, meat")
 
 
 def _twice(marked: Marked, part: str, key: str, names: list[str]) -> Iterator[Fault]:

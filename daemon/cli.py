@@ -1,0 +1,221 @@
+"""The ``fumarium`` command: what a person types, what it answers, how it exits.
+
+Exit: 0 good; 1 a check failed (a lot on hold, a record that does not verify); 2 a
+bad command; 3 a bad file; 4 the machine or the network.
+
+Nothing heavy is imported before the command that needs it is known.
+"""
+
+import argparse
+import logging
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TypeAlias
+
+from daemon import VERSION
+
+GOOD, CHECK_FAILED, BAD_COMMAND, BAD_FILE, MACHINE = range(5)
+
+SETTINGS = "/etc/fumarium/settings.yaml"
+CAUTION = (
+    "Fumarium advises and records. The operator, the written HACCP plan, a process "
+    "authority, local codes and the inspector decide."
+)
+
+Command = Callable[[argparse.Namespace], int]
+
+
+class CommandError(Exception):
+    """A command cannot be carried out; ``code`` is how the program exits."""
+
+    def __init__(self, words: str, code: int) -> None:
+        """Keep the words for the person and the code for the shell."""
+        super().__init__(words)
+        self.code = code
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Carry out one command; answer the exit code."""
+    asked = _parser().parse_args(arguments)
+    try:
+        return int(asked.command(asked))
+    except CommandError as error:
+        print(error, file=sys.stderr)
+        return error.code
+    except BrokenPipeError:  # whoever read our output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return GOOD
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+        return MACHINE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="fumarium",
+        description="Watches a smokehouse's probes, judges HACCP critical limits, "
+        "alerts people and closes each cook with a signed record.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"fumarium {VERSION}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    _service(commands)
+    _cook(commands)
+    _files(commands)
+    return parser
+
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def _service(commands: Commands) -> None:
+    run = _add(commands, "run", "run the daemon until it is stopped", _run)
+    _settings(run)
+    demo = _add(commands, "demo", "watch an invented cook from fire to record", _demo)
+    demo.add_argument("--stay", action="store_true", help="keep the page up at the end")
+    demo.add_argument("--port", type=int, default=0, help="of the page (default: free)")
+    demo.add_argument(
+        "--seconds", type=float, default=30.0, help="how long the cook may take"
+    )
+    demo.add_argument(
+        "--built-in-broker",
+        action="store_true",
+        help="use the embedded broker even if mosquitto is installed",
+    )
+    key = _add(commands, "key", "make the device key, or show its public half", _key)
+    key.add_argument("what", choices=["create", "public"])
+    _settings(key)
+
+
+def _cook(commands: Commands) -> None:
+    begin = _add(commands, "begin", "begin a cook of a new lot", _entry)
+    begin.add_argument("schedule", type=Path)
+    begin.add_argument("--lot", required=True, help="the identity of the lot")
+    begin.add_argument("--smokehouse", default="", help="where, if there are several")
+    end = _add(commands, "end", "end a cook before its last stage is over", _entry)
+    end.add_argument("lot")
+    following = _add(commands, "next", "end the stage that ends by hand", _entry)
+    following.add_argument("lot")
+    note = _add(commands, "note", "write down what was seen or done", _entry)
+    note.add_argument("lot")
+    note.add_argument("text")
+    note.add_argument("--corrective", action="store_true", help="a corrective action")
+    note.add_argument("--about", default="", help="the limit, stage or channel")
+    acknowledge = _add(commands, "acknowledge", "answer an alert", _entry)
+    acknowledge.add_argument("alert", help="its number, or all")
+    for command in (begin, end, following, note, acknowledge):
+        command.add_argument("--who", required=True, help="your initials")
+        _settings(command)
+    lots = _add(commands, "lots", "list the lots and how they stand", _lots)
+    _settings(lots)
+    record = _add(commands, "record", "write the signed record of a lot", _record)
+    record.add_argument("lot")
+    _settings(record)
+
+
+def _files(commands: Commands) -> None:
+    verify = _add(commands, "verify", "verify a record with a public key", _verify)
+    verify.add_argument("file", type=Path)
+    verify.add_argument("--key", type=Path, required=True, help="the public key (PEM)")
+    check = _add(commands, "check", "show every fault in schedules or settings", _check)
+    check.add_argument("files", nargs="+", type=Path)
+    check.add_argument("--json", action="store_true", help="as data")
+    rehearse = _add(
+        commands, "rehearse", "run a schedule on a recorded trace", _rehearse
+    )
+    rehearse.add_argument("schedule", type=Path)
+    rehearse.add_argument("trace", type=Path)
+    rehearse.add_argument("--begins", default="", help="of a trace in min, s or h")
+    rehearse.add_argument("--every", default="", help="reading period, such as '10 s'")
+    rehearse.add_argument("--accuracy", default="0.5 K", help="of every probe")
+
+
+def _add(
+    commands: Commands,
+    name: str,
+    words: str,
+    command: Command,
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=words, description=words, epilog=CAUTION)
+    parser.set_defaults(command=command, name=name)
+    return parser
+
+
+def _settings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--settings",
+        type=Path,
+        default=Path(os.environ.get("FUMARIUM_SETTINGS", SETTINGS)),
+        help=f"the settings file (default: $FUMARIUM_SETTINGS or {SETTINGS})",
+    )
+
+
+def _run(asked: argparse.Namespace) -> int:
+    from daemon import commands, run
+
+    logging.basicConfig(
+        stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
+    )
+    settings = commands.settings_at(asked.settings)
+    with commands.machine_faults():
+        run.run(settings, os.environ, lambda words: print(words, flush=True))
+    return GOOD
+
+
+def _demo(asked: argparse.Namespace) -> int:
+    from daemon import demo
+
+    return demo.demo(
+        stay=asked.stay,
+        port=asked.port,
+        seconds=asked.seconds,
+        built_in=asked.built_in_broker,
+    )
+
+
+def _key(asked: argparse.Namespace) -> int:
+    from daemon import commands
+
+    return commands.key(asked.what, commands.settings_at(asked.settings))
+
+
+def _entry(asked: argparse.Namespace) -> int:
+    from daemon import commands
+
+    return commands.entry(asked, commands.settings_at(asked.settings))
+
+
+def _lots(asked: argparse.Namespace) -> int:
+    from daemon import commands
+
+    return commands.lots(commands.settings_at(asked.settings))
+
+
+def _record(asked: argparse.Namespace) -> int:
+    from daemon import commands
+
+    return commands.record(asked.lot, commands.settings_at(asked.settings))
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from daemon import commands
+
+    return commands.verify(asked.file, asked.key)
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from daemon import checking
+
+    return checking.check(asked.files, as_json=asked.json)
+
+
+def _rehearse(asked: argparse.Namespace) -> int:
+    from daemon import rehearse
+
+    return rehearse.rehearse(asked)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

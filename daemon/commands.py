@@ -1,0 +1,253 @@
+"""The commands that read the journal and add entries to it.
+
+They change nothing else, and run beside the daemon on the same file.
+"""
+
+import argparse
+import contextlib
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from daemon.cli import (
+    BAD_COMMAND,
+    BAD_FILE,
+    CHECK_FAILED,
+    GOOD,
+    MACHINE,
+    CommandError,
+)
+from daemon.clock import clock_of
+from daemon.journal import Cook, Journal, JournalError
+from daemon.secrets import explain
+from daemon.settings import Settings, load
+from rules import engine
+from rules.channels import Channel
+from rules.facts import Entry, EntryKind
+from rules.faults import render_all
+from rules.schedule import Schedule, read_schedule
+
+# A lot's text becomes the name of its record's file.
+LOT = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
+
+KINDS = {
+    "end": EntryKind.END,
+    "next": EntryKind.NEXT_STAGE,
+    "note": EntryKind.NOTE,
+    "acknowledge": EntryKind.ACKNOWLEDGE,
+}
+
+
+def settings_at(path: Path) -> Settings:
+    """The settings in a file.
+
+    Raises:
+        CommandError: There are faults in it, all of them in the words.
+    """
+    found = load(path, os.environ)
+    if isinstance(found, Settings):
+        return found
+    try:
+        source = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        source = ""
+    raise CommandError(explain(found, source), BAD_FILE)
+
+
+def schedule_at(path: Path) -> tuple[Schedule, str]:
+    """The schedule in a file, and its text.
+
+    Raises:
+        CommandError: It cannot be read, or there are faults in it.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
+    except OSError as error:
+        words = f"{path}: cannot be read: {error.strerror}"
+        raise CommandError(words, BAD_FILE) from error
+    schedule = read_schedule(str(path), text)
+    if isinstance(schedule, Schedule):
+        return schedule, text
+    raise CommandError(render_all(schedule, text), BAD_FILE)
+
+
+@contextlib.contextmanager
+def machine_faults() -> Iterator[None]:
+    """Turn what the machine refuses into words for a person."""
+    from daemon.keys import DeviceKeyError
+    from daemon.web import PageError
+
+    try:
+        yield
+    except (JournalError, PageError, DeviceKeyError) as error:
+        raise CommandError(str(error), MACHINE) from error
+    except OSError as error:
+        raise CommandError(f"{error.strerror}: {error.filename}", MACHINE) from error
+
+
+def key(what: str, settings: Settings) -> int:
+    """Make the device key, or print its public half."""
+    from daemon import keys
+
+    with machine_faults():
+        if what == "create":
+            settings.key.parent.mkdir(parents=True, exist_ok=True)
+            made = keys.create(settings.key)
+            print(f"device key: {settings.key}")
+            print(f"fingerprint: {made.public().thumbprint()}")
+        else:
+            print(keys.load(settings.key).public().pem().decode(), end="")
+    return GOOD
+
+
+def entry(asked: argparse.Namespace, settings: Settings) -> int:
+    """Add what a person wrote to the journal."""
+    now_ms = clock_of(settings.pace).now_ms()
+    with machine_faults(), _journal(settings) as journal:
+        if asked.name == "begin":
+            return _begin(asked, settings, journal, now_ms)
+        kind = KINDS[asked.name]
+        lot, text, about = getattr(asked, "lot", ""), "", ""
+        if kind is EntryKind.NOTE:
+            text, about = asked.text.strip(), asked.about
+            if asked.corrective:
+                kind = EntryKind.CORRECTIVE_ACTION
+            if not text:
+                raise CommandError("a note has words", BAD_COMMAND)
+        if kind is EntryKind.ACKNOWLEDGE:
+            about = asked.alert
+            if not (about == "all" or about.isdigit()):
+                raise CommandError("give the number of an alert, or all", BAD_COMMAND)
+        elif journal.cook(lot) is None:
+            raise CommandError(_unknown(lot, journal), BAD_COMMAND)
+        number = journal.add_entry(
+            lot, Entry(kind, now_ms, now_ms, asked.who, text, about)
+        )
+    print(f"entry {number}: {kind} by {asked.who}")
+    return GOOD
+
+
+def lots(settings: Settings) -> int:
+    """List every lot, when it began, and whether it has ended."""
+    with machine_faults(), _journal(settings) as journal:
+        for cook in journal.cooks():
+            events = journal.events(cook.lot)
+            ended = any(e.event.subject == "cook" for e in events)
+            state = "ended" if ended else "going on"
+            print(f"{cook.lot}\t{cook.smokehouse}\t{state}\t{len(events)} events")
+    return GOOD
+
+
+def record(lot: str, settings: Settings) -> int:
+    """Write the signed record of a lot and its PDF; say where they are."""
+    from daemon import dossier, keys, pdf
+    from daemon import record as records
+    from daemon.outbox import Outbox
+
+    now_ms = clock_of(settings.pace).now_ms()
+    with machine_faults(), _journal(settings) as journal:
+        device = keys.load(settings.key)
+        found = dossier.gather(
+            journal, Outbox(journal, {}), lot, site=settings.site, closed_ms=now_ms
+        )
+        if isinstance(found, list):
+            raise CommandError("\n".join(found), CHECK_FAILED)
+        sealed = records.write(found, device)
+        folder = settings.records
+        folder.mkdir(parents=True, exist_ok=True)
+        written = {
+            folder / f"{lot}.public.pem": device.public().pem(),
+            folder / f"{lot}.record.jsonl": sealed,
+            folder / f"{lot}.record.pdf": pdf.write(found, sealed, device),
+        }
+        for path, octets in written.items():
+            _write_whole(path, octets)
+            print(path)
+    return GOOD
+
+
+def verify(file: Path, public: Path) -> int:
+    """Verify a record, or the PDF around one, with nothing but a public key."""
+    from daemon import keys
+    from daemon import verify as verifying
+
+    try:
+        report = verifying.verify(file.read_bytes(), public.read_bytes())
+    except OSError as error:
+        words = f"{error.filename}: cannot be read: {error.strerror}"
+        raise CommandError(words, BAD_FILE) from error
+    except keys.DeviceKeyError as error:
+        raise CommandError(f"{public}: {error}", BAD_FILE) from error
+    for failure in report.failures:
+        print(f"{failure.kind}: {failure.words}")
+    print(report.summary)
+    return GOOD if report.good else CHECK_FAILED
+
+
+def _begin(
+    asked: argparse.Namespace, settings: Settings, journal: Journal, now_ms: int
+) -> int:
+    if not LOT.match(asked.lot):
+        right = "letters, digits, dots, dashes and underlines, at most 64"
+        raise CommandError(f"{asked.lot!r} is no name for a lot: {right}", BAD_COMMAND)
+    schedule, text = schedule_at(asked.schedule)
+    smokehouse, channels = _smokehouse(asked.smokehouse, settings)
+    if lacking := engine.lacking(engine.plan(schedule, channels)):
+        words = "\n".join(f"{smokehouse}: {one}" for one in lacking)
+        raise CommandError(words, BAD_FILE)
+    contacts = {rule.tell for rule in schedule.alert_rules}
+    contacts |= {rule.then_tell for rule in schedule.alert_rules if rule.then_tell}
+    for name in sorted(contacts - set(settings.contacts)):
+        print(f"note: the schedule tells {name!r}, whom the settings do not know")
+    for cook in journal.cooks():
+        over = any(e.event.subject == "cook" for e in journal.events(cook.lot))
+        if cook.smokehouse == smokehouse and not over:
+            words = f"{smokehouse}: lot {cook.lot} is still going on; end it first"
+            raise CommandError(words, CHECK_FAILED)
+    cook = Cook(
+        lot=asked.lot,
+        smokehouse=smokehouse,
+        schedule=text,
+        schedule_path=asked.schedule.name,
+        channels=channels,
+        begun_ms=now_ms,
+        who=asked.who,
+    )
+    journal.begin(cook, now_ms)
+    print(f"lot {asked.lot}: {schedule.title}, revision {schedule.revision}, begun")
+    return GOOD
+
+
+def _smokehouse(name: str, settings: Settings) -> tuple[str, tuple[Channel, ...]]:
+    names = settings.smokehouses
+    if not name and len(names) == 1:
+        name = names[0]
+    if name not in names:
+        right = f"give --smokehouse with one of: {', '.join(names)}"
+        raise CommandError(right, BAD_COMMAND)
+    return name, settings.channels(name)
+
+
+def _unknown(lot: str, journal: Journal) -> str:
+    known = ", ".join(cook.lot for cook in journal.cooks()) or "none yet"
+    return f"there is no lot {lot!r}; there are: {known}"
+
+
+def _write_whole(path: Path, octets: bytes) -> None:
+    """Write a file so that it is there as a whole or not at all."""
+    partly = path.with_name(path.name + ".partly")
+    partly.write_bytes(octets)
+    partly.replace(path)
+
+
+@contextlib.contextmanager
+def _journal(settings: Settings) -> Iterator[Journal]:
+    settings.journal.parent.mkdir(parents=True, exist_ok=True)
+    journal = Journal(settings.journal)
+    try:
+        yield journal
+    finally:
+        journal.close()

@@ -1,0 +1,202 @@
+"""The cooks that are going on: each with its schedule, its order and its state.
+
+A running cook is a fold over the journal: ``Running.resumed`` reads back what is
+durable and comes to the state in which the daemon stopped, and its events are those
+that were found before, since the same facts give the same events.
+
+Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
+from typing import NamedTuple
+
+from daemon.journal import Cook, Journal
+from rules import engine
+from rules.alerts import AlertRule
+from rules.engine import State
+from rules.facts import Entry, Event, Reading, Tick
+from rules.faults import render_all
+from rules.order import Order
+from rules.replay import fold
+from rules.schedule import Schedule, read_schedule
+
+
+class CookError(Exception):
+    """A cook in the journal cannot be judged by this program; the words say why."""
+
+
+class Closed(NamedTuple):
+    """What a cook has concluded: nothing older is taken for these channels."""
+
+    channels: frozenset[str]
+    begun_ms: int
+    horizon_ms: int
+
+
+class Running:
+    """One cook, from its beginning until nothing can change its verdicts."""
+
+    def __init__(self, cook: Cook) -> None:
+        """Begin a cook.
+
+        Raises:
+            CookError: Its schedule is not one that this program understands.
+        """
+        schedule = read_schedule(cook.schedule_path, cook.schedule)
+        if not isinstance(schedule, Schedule):
+            raise CookError(
+                f"lot {cook.lot}: the schedule that it was begun with is not "
+                f"understood\n{render_all(schedule, cook.schedule)}"
+            )
+        self.cook, self.schedule = cook, schedule
+        self.plan = engine.plan(schedule, cook.channels)
+        self.state: State = engine.opened(self.plan, cook.begun_ms)
+        self._order = Order(cook.begun_ms)
+        self._begun = False
+        self.channels = frozenset(channel.name for channel in cook.channels)
+
+    @classmethod
+    def resumed(cls, cook: Cook, journal: Journal) -> tuple["Running", list[Event]]:
+        """Take up a cook where the journal has it; answer every event so far."""
+        running = cls(cook)
+        names = sorted(running.channels)
+        for reading in journal.readings(names, cook.begun_ms, 1 << 62):
+            running.take(reading)
+        for kept in journal.entries(cook.lot):
+            running.take(kept.entry)
+        events = running.advance(max(journal.horizon(cook.lot), cook.begun_ms))
+        return running, events
+
+    @property
+    def horizon_ms(self) -> int:
+        """A fact from before this time comes too late."""
+        return self._order.horizon_ms
+
+    @property
+    def finished_ms(self) -> int:
+        """When the last stage ended; 0 while the cook goes on."""
+        return engine.finished_ms(self.state)
+
+    @property
+    def settled(self) -> bool:
+        """Whether nothing can change its verdicts any more."""
+        return engine.settled(self.state)
+
+    def take(self, fact: Reading | Entry) -> bool:
+        """Take a durable fact in; False where it comes too late."""
+        return self._order.take(fact)
+
+    def advance(self, horizon_ms: int) -> list[Event]:
+        """Judge every fact from before the horizon; answer what became true."""
+        if horizon_ms < self.horizon_ms:
+            return []
+        events = []
+        if not self._begun:
+            events.append(engine.opening_event(self.plan, self.cook.begun_ms))
+            self._begun = True
+        self.state, new = fold(self.plan, self.state, self._order.release(horizon_ms))
+        self.state, last = engine.step(self.plan, self.state, Tick(horizon_ms))
+        return [*events, *new, *last]
+
+
+class Cooks:
+    """Every cook that is not yet settled, by its lot."""
+
+    def __init__(self, journal: Journal) -> None:
+        """Take up what the journal says is going on."""
+        self._journal = journal
+        self._running: dict[str, Running] = {}
+        self._ended: dict[str, Closed] = {}
+        self.troubles: list[str] = []
+        self.recovered: list[tuple[str, list[Event]]] = []
+        self.notice()
+
+    def __iter__(self) -> Iterator[Running]:
+        """The cooks that go on, in the order of the journal."""
+        return iter(self._running.values())
+
+    def of(self, lot: str) -> Running | None:
+        """The running cook of a lot."""
+        return self._running.get(lot)
+
+    def notice(self) -> None:
+        """Take up every cook that was begun since."""
+        for cook in self._journal.cooks():
+            if cook.lot not in self._running and cook.lot not in self._ended:
+                self._take_up(cook)
+
+    def take(self, reading: Reading) -> None:
+        """Show a new reading to the cooks that its channel belongs to."""
+        for running in self._running.values():
+            if reading.channel in running.channels:
+                running.take(reading)
+
+    def too_late(self, reading: Reading) -> int:
+        """By how much a reading comes too late for a cook; 0 where it does not."""
+        late_ms = 0
+        going_on = (_closed(one.cook, one.horizon_ms) for one in self)
+        for one in chain(going_on, self._ended.values()):
+            if reading.channel in one.channels and one.begun_ms <= reading.at_ms:
+                late_ms = max(late_ms, one.horizon_ms - reading.at_ms)
+        return late_ms
+
+    def advance(self, horizon_ms: int) -> Iterator[tuple[str, list[Event]]]:
+        """Let time pass in every cook; answer what became true, lot by lot."""
+        yield from self.recovered
+        self.recovered = []
+        for lot, running in self._running.items():
+            if events := running.advance(horizon_ms):
+                yield lot, events
+
+    def settled(self) -> list[str]:
+        """The lots of the cooks that can be let go."""
+        return [lot for lot, running in self._running.items() if running.settled]
+
+    def let_go(self, lot: str) -> None:
+        """Forget a settled cook; what comes for it from now on comes too late."""
+        running = self._running.pop(lot)
+        self._ended[lot] = _closed(running.cook, running.horizon_ms)
+
+    def rules_of(self, lot: str, contacts: Iterable[str]) -> Sequence[AlertRule]:
+        """Who is told of a lot; of the site, whoever is told of a running cook."""
+        if running := self._running.get(lot):
+            return running.schedule.alert_rules
+        if lot:
+            cook = self._journal.cook(lot)
+            schedule = read_schedule(cook.schedule_path, cook.schedule) if cook else []
+            return schedule.alert_rules if isinstance(schedule, Schedule) else ()
+        rules = [rule for one in self for rule in one.schedule.alert_rules]
+        return rules or [
+            AlertRule(tell=contact, when=SITE_TROUBLE, again_ms=SITE_AGAIN_MS)
+            for contact in contacts
+        ]
+
+    def remedies_of(self, lot: str, limit: str) -> Sequence[str]:
+        """What the lot's schedule says to do when a limit is missed."""
+        running = self._running.get(lot)
+        limits = running.schedule.limits if running else ()
+        name = limit.split(": ")[0]
+        return next((one.if_missed for one in limits if one.name == name), ())
+
+    def _take_up(self, cook: Cook) -> None:
+        try:
+            running, events = Running.resumed(cook, self._journal)
+        except CookError as error:
+            self.troubles.append(str(error))
+            self._ended[cook.lot] = _closed(cook, cook.begun_ms)
+            return
+        if running.settled:
+            self._ended[cook.lot] = _closed(cook, running.horizon_ms)
+            return
+        self._running[cook.lot] = running
+        self.recovered.append((cook.lot, events))
+
+
+def _closed(cook: Cook, horizon_ms: int) -> Closed:
+    names = frozenset(channel.name for channel in cook.channels)
+    return Closed(names, cook.begun_ms, horizon_ms)
+
+
+SITE_TROUBLE = frozenset({"probe fault"})
+SITE_AGAIN_MS = 600_000

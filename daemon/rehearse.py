@@ -1,0 +1,160 @@
+"""``fumarium rehearse``: a schedule run on a recorded trace, with no daemon.
+
+The same fold as the daemon's gives the same events, verdicts and times.  A column's
+name begins with its role: ``core``, ``core-1``, ``chamber``.  The cook ends with its
+trace, if its last stage has not ended before.
+"""
+
+import argparse
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pydantic_core import PydanticCustomError
+
+from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
+from daemon.commands import schedule_at
+from probes.trace import Trace, median_period_ms, read
+from rules import engine
+from rules.channels import Channel, Role
+from rules.facts import Entry, EntryKind, Event, Finding, Reading, Subject, Verdict
+from rules.faults import render_all
+from rules.replay import Outcome, replay
+from rules.schedule import Schedule
+from rules.units import difference, duration, say_ms
+from rules.verdicts import on_hold
+
+QUIET_PERIODS = 12
+RATHER = "the trace's own: the middle one of its periods"
+
+
+def rehearse(asked: argparse.Namespace) -> int:
+    """Run a schedule on a trace and print what it comes to."""
+    schedule, _ = schedule_at(asked.schedule)
+    accuracy_mc = _quantity(difference, asked.accuracy, "--accuracy")
+    trace = _trace(asked.trace, accuracy_mc, asked.begins)
+    if not trace.readings:
+        raise CommandError(f"{asked.trace}: there is no reading in it", BAD_FILE)
+    every_ms = median_period_ms(trace.readings)
+    if asked.every:
+        every_ms = _quantity(duration, asked.every, "--every")
+    channels = [
+        _channel(asked.trace, column.name, max(every_ms, 1), accuracy_mc)
+        for column in trace.channels
+    ]
+    if lacking := engine.lacking(engine.plan(schedule, channels)):
+        raise CommandError("\n".join(f"{asked.trace}: {x}" for x in lacking), BAD_FILE)
+    source = "as asked" if asked.every else RATHER
+    print(f"readings every {say_ms(every_ms)} ({source}); farther apart than", end=" ")
+    print(f"{say_ms(channels[0].joined_ms)} is a hole; accuracy {asked.accuracy}")
+    outcome = run_on(schedule, channels, trace.readings)
+    for line in told(outcome):
+        print(line)
+    return CHECK_FAILED if on_hold(outcome.judged) else GOOD
+
+
+def run_on(
+    schedule: Schedule, channels: Sequence[Channel], readings: Sequence[Reading]
+) -> Outcome:
+    """What a cook comes to that begins and ends with its readings."""
+    first_ms = min(reading.at_ms for reading in readings)
+    last_ms = max(reading.at_ms for reading in readings)
+    end = Entry(EntryKind.END, last_ms, last_ms, "the end of the trace")
+    # One more moment than the longest joint, so that every channel is settled.
+    until_ms = last_ms + max(channel.joined_ms for channel in channels) + 1
+    return replay(schedule, channels, first_ms, readings, [end], until_ms)
+
+
+def told(outcome: Outcome) -> list[str]:
+    """Events, findings and verdicts as lines of text."""
+    lines = ["", "events"]
+    lines += [f"  {line_of(event)}" for event in outcome.events]
+    lines += ["", "what the readings show"]
+    lines += [f"  {finding_of(finding)}" for finding in outcome.findings]
+    lines += ["", "verdicts"]
+    for one in outcome.judged:
+        grade = "" if one.critical else " (operating limit)"
+        lines.append(f"  {one.verdict:<9} {one.limit}{grade}: {one.why}")
+        if one.source:
+            lines.append(f"            source: {one.source}")
+    hold = on_hold(outcome.judged)
+    critical = [one for one in outcome.judged if one.critical]
+    if hold:
+        lines.append("the lot is on hold: a critical limit is missed or unproven")
+    elif all(one.verdict is Verdict.MET for one in critical):
+        lines.append("every critical limit is met by the readings; release is")
+        lines[-1] += " a person's decision"
+    return lines
+
+
+def line_of(event: Event) -> str:
+    """One event in one line, its time in UTC."""
+    at = f"{datetime.fromtimestamp(event.at_ms // 1000, UTC):%Y-%m-%d %H:%M:%S}Z"
+    if event.subject is Subject.LIMIT:
+        return f"{at} {event.name} [{event.channel}]: {event.was} -> {event.now}"
+    return f"{at} {event.subject} {event.name}: {event.now} ({event.why})"
+
+
+def finding_of(finding: Finding) -> str:
+    """One finding in one line."""
+    part = f", {finding.part}" if finding.part else ""
+    head = f"{finding.verdict:<9} {finding.limit}{part} [{finding.channel}]"
+    return f"{head}: {finding.why}"
+
+
+def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
+    except OSError as error:
+        words = f"{path}: cannot be read: {error.strerror}"
+        raise CommandError(words, BAD_FILE) from error
+    found = read(str(path), text, _Same(accuracy_mc), _begins_ms(begins))
+    if isinstance(found, Trace):
+        return found
+    raise CommandError(render_all(found, text), BAD_FILE)
+
+
+class _Same(dict[str, int]):
+    """The same accuracy for whatever channel is asked for."""
+
+    def __init__(self, accuracy_mc: int) -> None:
+        super().__init__()
+        self._accuracy_mc = accuracy_mc
+
+    def __missing__(self, _channel: str) -> int:
+        return self._accuracy_mc
+
+    def get(self, _channel: str, _default: int | None = None) -> int:  # type: ignore[override]
+        return self._accuracy_mc
+
+
+def _begins_ms(text: str) -> int | None:
+    if not text:
+        return None
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise CommandError(f"--begins: {text!r} is not a moment", BAD_COMMAND) from None
+    if at.tzinfo is None:
+        raise CommandError("--begins: add its zone, such as Z", BAD_COMMAND)
+    return round(at.timestamp() * 1000)
+
+
+def _channel(path: Path, name: str, every_ms: int, accuracy_mc: int) -> Channel:
+    roles = sorted(Role, key=len, reverse=True)
+    role = next((role for role in roles if name.startswith(role)), None)
+    if role is None:
+        right = f"begin its name with a role: {', '.join(Role)}"
+        raise CommandError(f"{path}: column {name!r} has no role; {right}", BAD_FILE)
+    return Channel(name, role, every_ms, QUIET_PERIODS * every_ms, accuracy_mc)
+
+
+def _quantity(read_one: Callable[[object], int], text: str, option: str) -> int:
+    try:
+        return read_one(text)
+    except PydanticCustomError as error:
+        right = (error.context or {}).get("remedy", "")
+        words = f"{option}: {error.message_template}; {right}"
+        raise CommandError(words, BAD_COMMAND) from None

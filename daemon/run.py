@@ -1,0 +1,367 @@
+"""The daemon: everything that goes on, one turn of the road after another.
+
+::
+
+    broker -> decode -> journal (durable, then acknowledged) -> cooks -> events
+           -> journal -> outbox -> phone
+
+``Road.turn`` is the whole road.  Nothing later on it calls anything earlier, and
+every arrow may be cut by a crash: what was not acknowledged comes again, what was
+durable is found again.
+
+Time: a *pulse* of our own comes back through the broker and says up to when all that
+was published has been handled (see ``daemon.mqtt``); the horizon of the cooks is that
+time less the lateness.  Where no pulse comes back for ``PATIENCE_MS`` the clock
+itself moves the horizon, so that a dead broker does not stop time.
+"""
+
+import hashlib
+import json
+import logging
+import signal
+import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NamedTuple
+
+from daemon.clock import Clock, clock_of
+from daemon.cooks import Cooks
+from daemon.health import Notifier
+from daemon.journal import Delivery, Journal, JournalError
+from daemon.mqtt import Message, Subscriber, pulse_topic
+from daemon.outbox import Outbox
+from daemon.sender import Sender
+from daemon.settings import Settings
+from daemon.show import Show
+from daemon.web import Page
+from probes.contract import Probe, Refusal
+from probes.decode import decode
+from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
+from rules.units import say_ms
+
+LOG = logging.getLogger(__name__)
+
+PULSE_MS = 1_000
+PATIENCE_MS = 300_000
+RETURN_MS = 15_000  # what probes get after a lost link to publish what they kept
+AWAY_MS = 30_000  # a link lost for longer is told to people
+RETRY_S = 1.0
+
+
+def acknowledge_topic(client_id: str) -> str:
+    """Where an acknowledgement may be published: ``{"alert": "3", "who": "AB"}``."""
+    return f"fumarium/{client_id}/acknowledge"
+
+
+class Group(NamedTuple):
+    """What one group of messages came to."""
+
+    readings: list[Reading]
+    refusals: list[Refusal]
+    deliveries: list[Delivery]
+    entries: list[Entry]
+    pulse_ms: int  # the newest stamp of ours that came back; 0 where none did
+
+
+@dataclass
+class Road:
+    """The parts of a running daemon, and what it remembers from turn to turn."""
+
+    settings: Settings
+    clock: Clock
+    journal: Journal
+    subscriber: Subscriber
+    cooks: Cooks
+    outbox: Outbox
+    sender: Sender
+    show: Show
+    page: Page
+    notifier: Notifier
+    stopping: threading.Event = field(default_factory=threading.Event)
+    horizon_ms: int = 0
+    entries_seen: int = 0
+    pulsed_ms: int = 0
+    shown_ms: int = 0
+    lost_ms: int | None = None  # monotonic: when the link was lost
+    back_ms: int = 0  # monotonic: pulses count again from here
+    told_away: bool = False
+    linked_before: bool = False  # so probes may hold something back after a return
+    held: list[Message] = field(default_factory=list)
+    recording: str = ""  # why not; "" while all is well
+    handled: int = 0
+
+    def turn(self) -> None:
+        """One turn: everything that arrived is durable, judged and told."""
+        self.watch_link()
+        messages = self.held or self.subscriber.take(wait_s=PULSE_MS / 1000)
+        group = self.decoded(messages)
+        try:
+            self.keep_readings(group)
+            for entry in group.entries:
+                self.journal.add_entry("", entry)
+            self.subscriber.acknowledge(messages)
+            self.held = []
+            self.read_entries()
+            self.let_time_pass(group.pulse_ms)
+            self.tell()
+            self.recording = ""
+        except JournalError as error:
+            # Not acknowledged: the broker keeps it, and so do we until it is durable.
+            self.held = messages
+            self.fail(error)
+        self.handled += len(messages)
+        self.publish()
+
+    def decoded(self, messages: Sequence[Message]) -> Group:
+        """Every message as a reading, a refusal, an entry or a pulse."""
+        group = Group([], [], [], [], 0)
+        client_id = self.settings.broker.client_id
+        for message in messages:
+            topic = message.arrival.topic
+            if topic == pulse_topic(client_id):
+                stamp = message.arrival.payload
+                if stamp.isdigit() and not message.arrival.retained:
+                    group = group._replace(pulse_ms=max(group.pulse_ms, int(stamp)))
+            elif topic == acknowledge_topic(client_id):
+                self.acknowledged(message, group)
+            else:
+                self.read(message, group)
+        for trouble in self.subscriber.troubles():
+            LOG.warning("%s", trouble.why)
+            if trouble.message:
+                arrival = trouble.message.arrival
+                word = (arrival.topic, "", arrival.received_ms, trouble.why)
+                group.refusals.append(Refusal(*word, arrival.payload))
+                self.subscriber.acknowledge([trouble.message])
+        return group
+
+    def read(self, message: Message, group: Group) -> None:
+        """Decode one message into the group; a repeated one adds nothing."""
+        arrival = message.arrival
+        probes = self.show.probes_on(arrival.topic)
+        if message.qos and any(untimed(probe) for probe in probes):
+            digest = hashlib.sha256(arrival.topic.encode() + b"\0" + arrival.payload)
+            delivery = Delivery(message.packet, digest.digest())
+            if message.duplicate and self.journal.was_delivered(delivery):
+                return
+            group.deliveries.append(delivery)
+        for one in decode(probes, arrival):
+            if isinstance(one, Refusal):
+                group.refusals.append(one)
+            elif (late_ms := self.too_late(one)) > 0:
+                why = (
+                    f"it came {say_ms(late_ms)} too late to be put in its place; "
+                    f"{say_ms(self.settings.lateness_ms)} are waited for"
+                )
+                word = (arrival.topic, one.channel, arrival.received_ms, why)
+                group.refusals.append(Refusal(*word, arrival.payload))
+            else:
+                group.readings.append(one)
+
+    def too_late(self, reading: Reading) -> int:
+        """By how much a reading comes too late; one we already have does not."""
+        if reading.quality is not Quality.GOOD:
+            return 0
+        late_ms = self.cooks.too_late(reading)
+        at_ms = reading.at_ms
+        if late_ms and any(self.journal.readings([reading.channel], at_ms, at_ms)):
+            return 0
+        return late_ms
+
+    def acknowledged(self, message: Message, group: Group) -> None:
+        """Take an acknowledgement that came as a message."""
+        arrival = message.arrival
+        try:
+            said = json.loads(arrival.payload)
+            about, who = str(said["alert"]), str(said["who"]).strip()
+        except (ValueError, LookupError, TypeError, RecursionError):
+            about = who = ""
+        if not who or not (about.isdigit() or about == "all"):
+            why = 'not an acknowledgement: write {"alert": "3", "who": "your initials"}'
+            word = (arrival.topic, "", arrival.received_ms, why)
+            group.refusals.append(Refusal(*word, arrival.payload))
+        elif not arrival.retained:  # an old one answers nothing new
+            now_ms = self.clock.now_ms()
+            kind = EntryKind.ACKNOWLEDGE
+            group.entries.append(
+                Entry(kind, arrival.received_ms, now_ms, who, "by message", about)
+            )
+
+    def keep_readings(self, group: Group) -> None:
+        """Make a group durable, and show what is new in it to the cooks."""
+        new = self.journal.append(group.readings, group.refusals, group.deliveries)
+        for reading in new:
+            self.cooks.take(reading)
+            self.show.heard(reading)
+
+    def read_entries(self) -> None:
+        """Take in what people wrote since the last turn, and the cooks they began."""
+        for kept in self.journal.entries(after=self.entries_seen):
+            self.entries_seen = kept.number
+            if kept.entry.kind is EntryKind.BEGIN:
+                self.cooks.notice()
+            elif (running := self.cooks.of(kept.lot)) and not running.take(kept.entry):
+                LOG.warning("entry %d came too late to act", kept.number)
+
+    def let_time_pass(self, pulse_ms: int) -> None:
+        """Move the horizon, and make durable whatever became true by then."""
+        now_ms, lateness_ms = self.clock.now_ms(), self.settings.lateness_ms
+        patience_ms = PATIENCE_MS * self.show.pace
+        reached_ms = now_ms - lateness_ms - patience_ms
+        if pulse_ms and self.clock.monotonic_ms() >= self.back_ms:
+            reached_ms = max(reached_ms, min(pulse_ms, now_ms) - lateness_ms)
+        self.horizon_ms = max(self.horizon_ms, reached_ms)
+        for lot, events in self.cooks.advance(self.horizon_ms):
+            self.keep(lot, events)
+        for lot in self.cooks.settled():
+            # Durable before it is let go: up to here the record will judge it.
+            self.journal.add_events(lot, [], now_ms, self.horizon_ms)
+            self.cooks.let_go(lot)
+
+    def keep(self, lot: str, events: Iterable[Event]) -> None:
+        """Make events durable."""
+        now_ms, horizon_ms = self.clock.now_ms(), self.horizon_ms
+        for noticed in self.journal.add_events(lot, list(events), now_ms, horizon_ms):
+            event = noticed.event
+            LOG.info("%s: %s %s %s", lot or "site", event.name, event.now, event.why)
+
+    def tell(self) -> None:
+        """Turn durable events into alerts, and alerts into notices."""
+        now_ms = self.clock.now_ms()
+        contacts = self.settings.contacts
+        self.outbox.collect(
+            lambda lot: self.cooks.rules_of(lot, contacts),
+            now_ms,
+            self.cooks.remedies_of,
+        )
+        for notice in self.outbox.due(now_ms):
+            self.sender.offer(notice, self.outbox.address(notice))
+        for notice, outcome, why in self.sender.finished():
+            self.outbox.told(notice, outcome, now_ms, why)
+
+    def watch_link(self) -> None:
+        """Pulse once a second, and see whether the broker is there."""
+        now_ms, state = self.clock.monotonic_ms(), self.subscriber.state
+        if now_ms - self.pulsed_ms >= PULSE_MS:
+            self.pulsed_ms = now_ms
+            self.subscriber.pulse()
+        if not state.connected:
+            self.lost_ms = now_ms if self.lost_ms is None else self.lost_ms
+            if now_ms - self.lost_ms > AWAY_MS and not self.told_away:
+                self.told_away = self.say_link("reporting", "away", state.why)
+        elif self.lost_ms is not None:
+            if self.linked_before:
+                self.back_ms = now_ms + RETURN_MS
+            self.lost_ms = None
+            if self.told_away:
+                self.told_away = not self.say_link("away", "reporting", "it is back")
+        self.linked_before = self.linked_before or state.connected
+
+    def say_link(self, was: str, now: str, why: str) -> bool:
+        """Make an event of the broker's coming or going; True once it is durable."""
+        at_ms = self.clock.now_ms()
+        event = Event(at_ms, Subject.CHANNEL, "broker", "", was, now, f"broker: {why}")
+        try:
+            self.keep("", [event])
+        except JournalError as error:
+            self.fail(error)
+            return False
+        return True
+
+    def fail(self, error: JournalError) -> None:
+        """Say that nothing is being recorded, and let a moment pass."""
+        if self.recording != str(error):
+            LOG.error("not recording: %s", error)
+        self.recording = str(error)
+        self.stopping.wait(RETRY_S)
+
+    def publish(self) -> None:
+        """Show how everything stands, once a second, and say that the road moves."""
+        now_ms = self.clock.monotonic_ms()
+        if now_ms - self.shown_ms < PULSE_MS:
+            return
+        self.shown_ms = now_ms
+        self.page.publish(self.show.view(self))
+        link = self.subscriber.state
+        state = (
+            "recording" if not self.recording else f"NOT RECORDING: {self.recording}"
+        )
+        broker = "connected" if link.connected else f"broker: {link.why}"
+        self.notifier.alive(f"{state}; {broker}; {self.handled} messages")
+
+
+def untimed(probe: Probe) -> bool:
+    """Whether what a probe publishes carries no time of its own."""
+    return not probe.time_pointer and probe.form != "senml"
+
+
+def run(
+    settings: Settings, environment: Mapping[str, str], said: Callable[[str], None]
+) -> None:
+    """Run the daemon until it is told to stop.
+
+    Raises:
+        JournalError: The journal cannot be used.
+        PageError: The page's port cannot be had.
+        OSError: The certificate authority's file cannot be read.
+    """
+    clock = clock_of(settings.pace)
+    settings.journal.parent.mkdir(parents=True, exist_ok=True)
+    journal = Journal(settings.journal)
+    cooks = Cooks(journal)
+    for trouble in cooks.troubles:
+        LOG.error("%s", trouble)
+    client_id = settings.broker.client_id
+    topics = (*settings.topics, acknowledge_topic(client_id))
+    contacts = {name: one.reveal() for name, one in settings.contacts.items()}
+    show = Show(settings)
+    for reading in journal.latest().values():
+        show.heard(reading)
+    page = Page(
+        settings.page.listen,
+        settings.page.port,
+        writer(settings.journal),
+        now_ms=clock.now_ms,
+    )
+    road = Road(
+        settings=settings,
+        clock=clock,
+        journal=journal,
+        subscriber=Subscriber(settings.broker, topics, clock),
+        cooks=cooks,
+        outbox=Outbox(journal, contacts),
+        sender=Sender(),
+        show=show,
+        page=page,
+        notifier=Notifier(environment),
+    )
+    road.entries_seen = max((k.number for k in journal.entries()), default=0)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: road.stopping.set())
+    page.start()
+    road.subscriber.start()
+    said(f"page: http://{settings.page.listen}:{page.port}/")
+    said(f"broker: {settings.broker.host}:{settings.broker.port}")
+    try:
+        road.notifier.ready()
+        while not road.stopping.is_set():
+            road.turn()
+    finally:
+        road.notifier.stopping()
+        road.subscriber.stop()
+        road.sender.close()
+        page.stop()
+        journal.close()
+
+
+def writer(path: Path) -> Callable[[str, Entry], int]:
+    """What the page adds entries with: a journal of its own, opened when needed."""
+    opened: list[Journal] = []
+
+    def add_entry(lot: str, entry: Entry) -> int:
+        if not opened:
+            opened.append(Journal(path))
+        return opened[0].add_entry(lot, entry)
+
+    return add_entry

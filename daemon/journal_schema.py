@@ -20,6 +20,8 @@ nothing, and a reading in order costs no byte for that.
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z; ``_mc`` as in ``rules.facts``.
 """
 
+import fcntl
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -197,7 +199,7 @@ def open_file(path: Path, *, create: bool, check: bool) -> sqlite3.Connection:
     """
     if not create and not path.exists():
         raise JournalError(Trouble.MISSING, f"journal {path}: there is no such file")
-    with in_words(path):
+    with in_words(path), _alone_if_new(path):
         # Transactions are begun by name, so that they take the lock at once.
         connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
         try:
@@ -208,8 +210,27 @@ def open_file(path: Path, *, create: bool, check: bool) -> sqlite3.Connection:
     return connection
 
 
+@contextmanager
+def _alone_if_new(path: Path) -> Iterator[None]:
+    """Let one process at a time make a new file: two switches to WAL can collide."""
+    try:
+        new = not path.exists() or path.stat().st_size == 0
+        folder = os.open(path.parent, os.O_RDONLY) if new else None
+    except OSError:  # no such folder, or no right to it: SQLite will say so
+        folder = None
+    try:
+        if folder is not None:
+            fcntl.flock(folder, fcntl.LOCK_EX)
+        yield
+    finally:
+        if folder is not None:
+            os.close(folder)
+
+
 def _prepare(connection: sqlite3.Connection, path: Path, check: bool) -> None:
+    connection.execute("BEGIN")  # another process may be making the file right now
     made = _version(connection, path)  # before anything is written to a strange file
+    connection.execute("COMMIT")
     if check and (found := integrity(connection, "quick_check")) != "ok":
         words = f"journal {path}: the file is damaged: {found}"
         raise JournalError(Trouble.DAMAGED, words)

@@ -1,0 +1,382 @@
+"""The settings: one YAML file, read once at the start into frozen values.
+
+``load`` answers the settings or every fault of the file at once.  The models with
+an underscore are the file as a person writes it; ``Settings`` is what the rest of
+the daemon sees.  What one value alone can tell is checked here, what two values say
+together in ``daemon.settings_checks``.  A relative path counts from the folder of
+the settings file.
+
+Units: ``_ms`` milliseconds; ``_mc`` as in ``rules.facts``.
+"""
+
+import re
+import ssl
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Annotated, Literal, NoReturn
+from urllib.parse import urlsplit
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+
+from daemon.clock import Pace
+from daemon.secrets import Secret, redacted, secret
+from daemon.settings_checks import checks
+from probes.contract import Form, Probe, Unit
+from rules.channels import Channel, Role
+from rules.faults import Fault
+from rules.reader import marked_tree, validated
+from rules.units import Duration, difference, duration, refused
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+POINTER = re.compile(r"(/([^~/]|~[01])*)+")  # RFC 6901, section 3; not the whole
+CLIENT_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where the messages come from, and how we are let in."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    version: Literal["3.1.1", "5"] = "3.1.1"
+    client_id: str = "fumarium"
+    user: str = ""
+    password: Secret | None = None
+    ca: Path | None = None  # the authority that signed its certificate; None: no TLS
+    in_flight: int = 20  # how many messages it sends without acknowledgement
+
+
+@dataclass(frozen=True, slots=True)
+class Mirror:
+    """Where a copy of the readings goes."""
+
+    url: str
+    organisation: str
+    bucket: str
+    token: Secret
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Where the status page listens."""
+
+    listen: str = "127.0.0.1"
+    port: int = 8080
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All that a daemon must know before it starts."""
+
+    site: str
+    journal: Path
+    records: Path
+    key: Path
+    lateness_ms: int
+    broker: Broker
+    probes: tuple[Probe, ...]
+    contacts: Mapping[str, Secret]
+    mirror: Mirror | None
+    page: Page
+    pace: Pace | None
+
+    @property
+    def smokehouses(self) -> tuple[str, ...]:
+        """The smokehouses of the site, in the order of the file."""
+        return tuple(dict.fromkeys(probe.smokehouse for probe in self.probes))
+
+    @property
+    def topics(self) -> tuple[str, ...]:
+        """The topics that carry a channel, in the order of the file."""
+        return tuple(dict.fromkeys(probe.topic for probe in self.probes))
+
+    def channels(self, smokehouse: str) -> tuple[Channel, ...]:
+        """The channels of one smokehouse, in the order of the file."""
+        return tuple(
+            Channel(
+                name=probe.channel,
+                role=probe.role,
+                every_ms=probe.every_ms,
+                quiet_ms=probe.quiet_ms,
+                accuracy_mc=probe.accuracy_mc,
+                probe=probe.identity,
+            )
+            for probe in self.probes
+            if probe.smokehouse == smokehouse
+        )
+
+
+def load(path: Path, environment: Mapping[str, str]) -> Settings | list[Fault]:
+    """Read the settings, or say everything that is wrong with them.
+
+    Show faults with ``daemon.secrets.explain``, which hides the secrets of the file.
+    """
+    source = text_of(path)
+    if isinstance(source, Fault):
+        return [source]
+    return read_settings(path, source, environment)
+
+
+def text_of(path: Path) -> str | Fault:
+    """The text of a settings file, or why it cannot be had."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        return Fault(str(path), 1, 1, 1, "not UTF-8 text", "write plain UTF-8 text")
+    except OSError as error:
+        found = f"cannot be read: {error.strerror}"
+        return Fault(str(path), 1, 1, 1, found, "give the path of the settings file")
+
+
+def read_settings(
+    path: Path, source: str, environment: Mapping[str, str]
+) -> Settings | list[Fault]:
+    """Read settings from their text, or say everything that is wrong with it."""
+    marked = marked_tree(str(path), source)
+    if isinstance(marked, list):
+        return redacted(marked, source)
+    context: dict[str, object] = {"environment": environment, "folder": path.parent}
+    file = validated(marked, _File, context)
+    faults = [*(file if isinstance(file, list) else []), *checks(marked)]
+    if isinstance(file, list) or faults:
+        return redacted(sorted(set(faults)), source)
+    return file.settings()
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or not value.strip() or not value.isprintable():
+        _refuse(value, "is not one line of text", "write some words on one line")
+    if len(value) > 80 or value != value.strip():
+        _refuse(value, "is longer than 80 characters", "write it shorter")
+    return value
+
+
+def _whole(least: int, most: int) -> Callable[[object], int]:
+    def whole(value: object) -> int:
+        right = f"write a whole number from {least} to {most}"
+        if not isinstance(value, str) or not re.fullmatch(r"-?[0-9]{1,18}", value):
+            _refuse(value, "is not a whole number", right)
+        if not least <= int(value) <= most:
+            _refuse(value, f"is outside {least} to {most}", right)
+        return int(value)
+
+    return whole
+
+
+def _topic(value: object) -> str:
+    topic = _text(value)
+    if set(topic) & set("+#"):
+        right = "write the whole topic: one for each probe, without + and #"
+        _refuse(topic, "holds a wildcard", right)
+    return topic
+
+
+def _pointer(value: object) -> str:
+    if not isinstance(value, str) or not POINTER.fullmatch(value):
+        right = "begin with a slash (RFC 6901), for example: /core/1"
+        _refuse(value, "is not a JSON Pointer", right)
+    return value
+
+
+def _client_id(value: object) -> str:
+    if not isinstance(value, str) or not CLIENT_ID.fullmatch(value):
+        right = "write letters, digits, dots and dashes, for example: fumarium"
+        _refuse(value, "is not a client id", right)
+    return value
+
+
+def _host(value: object) -> str:
+    host = _text(value)
+    if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,252})|[0-9a-fA-F:]+", host):
+        right = "write a name or an address alone, for example: 127.0.0.1"
+        _refuse(value, "is not the name of a machine", right)
+    if ".." in host:
+        _refuse(value, "is not the name of a machine", "write one dot at a time")
+    return host
+
+
+def _path(value: object, info: ValidationInfo) -> Path:
+    folder = (info.context or {}).get("folder", Path())
+    return Path(folder, _text(value))
+
+
+def _authority(value: object, info: ValidationInfo) -> Path:
+    path = _path(value, info)
+    try:
+        ssl.create_default_context(cafile=str(path))
+    except ssl.SSLError:
+        right = "give the authority's certificate as a PEM file"
+        _refuse(value, "holds no certificate", right)
+    except OSError as error:
+        right = "give the path of the authority's certificate"
+        _refuse(value, f"cannot be read: {error.strerror}", right)
+    return path
+
+
+def _every(value: object) -> int:
+    return _above_zero(duration(value), value, "10 s")
+
+
+def _accuracy(value: object) -> int:
+    if isinstance(value, str) and value.endswith("%RH"):
+        return _above_zero(difference(f"{value[:-3].strip()} K"), value, "2 %RH")
+    return _above_zero(difference(value), value, "0.5 K")
+
+
+def _above_zero(amount: int, value: object, example: str) -> int:
+    if not amount:
+        _refuse(value, "must be more than nothing", f"for example: {example}")
+    return amount
+
+
+def _url(value: object) -> str:
+    url = _text(value)
+    try:
+        parts = urlsplit(url)
+        good = parts.scheme in ("http", "https") and parts.hostname
+        named = "@" in parts.netloc
+    except ValueError:
+        good, named = None, False
+    if named:
+        found = "the address of the mirror holds a name or password"
+        raise refused(found, "take it out; the mirror is entered with a token")
+    if not good:
+        right = "for example: http://127.0.0.1:8086"
+        _refuse(value, "is not the address of a mirror", right)
+    return url
+
+
+def _moment(value: object) -> int:
+    right = "write date, time and Z, for example: 2026-01-10T05:00:00Z"
+    try:
+        at = datetime.fromisoformat(str(value))
+    except ValueError:
+        _refuse(value, "is not a moment", right)
+    if at.tzinfo is None:
+        _refuse(value, "does not say its time zone", right)
+    return (at - EPOCH) // timedelta(milliseconds=1)
+
+
+def _refuse(value: object, what: str, right: str) -> NoReturn:
+    found = f"{value!r} {what}" if isinstance(value, str) else f"this {what}"
+    raise refused(found, right)
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+Port = Annotated[int, BeforeValidator(_whole(1, 65_535))]
+InFlight = Annotated[int, BeforeValidator(_whole(1, 65_535))]
+Times = Annotated[int, BeforeValidator(_whole(1, 100_000))]
+Topic = Annotated[str, BeforeValidator(_topic)]
+Pointer = Annotated[str, BeforeValidator(_pointer)]
+ClientId = Annotated[str, BeforeValidator(_client_id)]
+Host = Annotated[str, BeforeValidator(_host)]
+PathHere = Annotated[Path, BeforeValidator(_path)]
+Authority = Annotated[Path, BeforeValidator(_authority)]
+Every = Annotated[int, BeforeValidator(_every)]
+Accuracy = Annotated[int, BeforeValidator(_accuracy)]
+Url = Annotated[str, BeforeValidator(_url)]
+Moment = Annotated[int, BeforeValidator(_moment)]
+Kept = Annotated[Secret, BeforeValidator(secret)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class _Broker(_Part):
+    host: Host = "127.0.0.1"
+    port: Port = 1883
+    version: Literal["3.1.1", "5"] = "3.1.1"
+    client_id: ClientId = Field("fumarium", alias="client id")
+    user: Text = ""
+    password: Kept | None = None
+    ca: Authority | None = Field(None, alias="certificate authority")
+    in_flight: InFlight = Field(20, alias="in flight")
+
+
+class _Channel(_Part):
+    channel: Text
+    smokehouse: Text
+    role: Role
+    topic: Topic
+    payload: Form
+    record: Text = ""
+    pointer: Pointer = Field("", alias="value at")
+    time_pointer: Pointer = Field("", alias="time at")
+    unit: Unit
+    every: Every
+    quiet: Duration = Field(alias="quiet after")
+    accuracy: Accuracy
+    probe: Text = ""
+
+    def value(self) -> Probe:
+        return Probe(
+            channel=self.channel,
+            smokehouse=self.smokehouse,
+            role=self.role,
+            topic=self.topic,
+            form=self.payload,
+            unit=self.unit,
+            every_ms=self.every,
+            quiet_ms=self.quiet,
+            accuracy_mc=self.accuracy,
+            record=self.record,
+            pointer=self.pointer,
+            time_pointer=self.time_pointer,
+            identity=self.probe,
+        )
+
+
+class _Contact(_Part):
+    contact: Text
+    address: Kept
+
+
+class _Mirror(_Part):
+    url: Url
+    organisation: Text
+    bucket: Text
+    token: Kept
+
+
+class _Page(_Part):
+    listen: Host = "127.0.0.1"
+    port: Port = 8080
+
+
+class _Pace(_Part):
+    begins: Moment
+    times: Times
+    since: Moment = 0
+
+
+class _File(_Part):
+    site: Text
+    journal: PathHere
+    records: PathHere
+    key: PathHere
+    lateness: Duration = 10_000
+    broker: _Broker
+    channels: list[_Channel]
+    contacts: list[_Contact] = []
+    mirror: _Mirror | None = None
+    page: _Page = _Page()
+    pace: _Pace | None = None
+
+    def settings(self) -> Settings:
+        mirror, pace = self.mirror, self.pace
+        return Settings(
+            site=self.site,
+            journal=self.journal,
+            records=self.records,
+            key=self.key,
+            lateness_ms=self.lateness,
+            broker=Broker(**dict(self.broker)),
+            probes=tuple(one.value() for one in self.channels),
+            contacts={one.contact: one.address for one in self.contacts},
+            mirror=Mirror(**dict(mirror)) if mirror else None,
+            page=Page(**dict(self.page)),
+            pace=Pace(pace.begins, pace.times, pace.since) if pace else None,
+        )

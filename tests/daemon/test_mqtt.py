@@ -1,0 +1,605 @@
+"""The subscriber against a real mosquitto: what is kept, what is said, what recovers.
+
+Messages are published with mosquitto's own program.  Reason codes and redelivery are
+those of MQTT 3.1.1 and 5.0 (OASIS Standards), as this broker carries them out.
+"""
+
+import signal
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import pytest
+
+from daemon.clock import Clock
+from daemon.mqtt import Message, Subscriber, pulse_topic
+from daemon.secrets import Secret
+from daemon.settings import Broker
+from tests.servers import Mosquitto, certificates, mosquitto, wait_for
+
+ROOT = Path(__file__).parents[2]
+TOPIC = "yard/north/cores"
+Version = Literal["3.1.1", "5"]
+VERSIONS = pytest.mark.parametrize("version", ["3.1.1", "5"])
+
+
+@contextmanager
+def running(
+    broker: Broker, clock: Clock | None = None, queue_size: int = 5000
+) -> Iterator[Subscriber]:
+    subscriber = Subscriber(broker, [TOPIC], clock or Clock(), queue_size)
+    subscriber.start()
+    try:
+        yield subscriber
+    finally:
+        subscriber.stop()
+
+
+def at(server: Mosquitto, version: Version = "3.1.1", in_flight: int = 1000) -> Broker:
+    return Broker(port=server.port, version=version, in_flight=in_flight)
+
+
+def connected(subscriber: Subscriber) -> None:
+    wait_for(lambda: subscriber.state.connected, "a link", lambda: subscriber.state)
+
+
+def caught_up(subscriber: Subscriber) -> list[Message]:
+    """Take until the pulse is back; answer what came before it."""
+    topic = pulse_topic("fumarium")
+    subscriber.pulse()
+    found: list[Message] = []
+
+    def back() -> bool:
+        found.extend(subscriber.take(wait_s=0.1))
+        return any(one.arrival.topic == topic for one in found)
+
+    wait_for(back, "the pulse")
+    return [one for one in found if one.arrival.topic != topic]
+
+
+def taken(
+    subscriber: Subscriber, count: int, acknowledge: bool = True
+) -> list[Message]:
+    """Take until ``count`` messages other than the pulse have come."""
+    found: list[Message] = []
+
+    def enough() -> bool:
+        group = subscriber.take(wait_s=0.2)
+        if acknowledge:
+            subscriber.acknowledge(group)
+        found.extend(one for one in group if one.arrival.topic == TOPIC)
+        return len(found) >= count
+
+    wait_for(enough, f"{count} messages", deadline_s=60)
+    return found
+
+
+def said(subscriber: Subscriber, words: str) -> None:
+    wait_for(lambda: words in subscriber.state.why, words, lambda: subscriber.state)
+
+
+@VERSIONS
+def test_all_that_was_published_comes_once_and_in_order(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server, running(at(server, version)) as subscriber:
+        connected(subscriber)
+        published = [b"%d" % number for number in range(5000)]
+        publisher = threading.Thread(target=server.publish, args=(TOPIC, published))
+        publisher.start()
+        found = taken(subscriber, len(published))
+        publisher.join()
+    assert [one.arrival.payload for one in found] == published
+    assert {one.qos for one in found} == {1}
+    assert not any(one.duplicate for one in found)
+    assert not subscriber.troubles()
+
+
+def test_a_broker_with_a_small_window_does_not_stall(tmp_path: Path) -> None:
+    shipped = "max_inflight_messages 20\nmax_queued_messages 0\n"
+    with mosquitto(tmp_path, shipped=shipped) as server:
+        for in_flight in (20, 1000):  # told rightly, and told wrongly
+            with running(at(server, in_flight=in_flight)) as subscriber:
+                connected(subscriber)
+                begun_ms = Clock().monotonic_ms()
+                server.publish(TOPIC, [b"1"] * 400)
+                taken(subscriber, 400)
+                # Waiting a second for each window would take 20 s.
+                assert Clock().monotonic_ms() - begun_ms < 10_000
+
+
+def test_small_groups_come_at_most_once_in_the_time_to_wait(tmp_path: Path) -> None:
+    with mosquitto(tmp_path) as server, running(at(server)) as subscriber:
+        connected(subscriber)
+        server.publish(TOPIC, ["first"])
+        assert subscriber.take(wait_s=5)
+        begun_ms = Clock().monotonic_ms()
+        server.publish(TOPIC, ["second"])
+        server.publish(TOPIC, ["third"])
+        group = subscriber.take(wait_s=1)
+        assert [one.arrival.payload for one in group] == [b"second", b"third"]
+        assert Clock().monotonic_ms() - begun_ms >= 900
+
+
+def test_nothing_comes_as_nothing_when_the_time_is_up(tmp_path: Path) -> None:
+    with mosquitto(tmp_path) as server, running(at(server)) as subscriber:
+        connected(subscriber)
+        begun_ms = Clock().monotonic_ms()
+        assert subscriber.take(wait_s=0.2) == []
+        assert 200 <= Clock().monotonic_ms() - begun_ms < 5_000
+
+
+DIES = """
+import sys
+from daemon.clock import Clock
+from daemon.mqtt import Subscriber
+from daemon.settings import Broker
+
+broker = Broker(port=int(sys.argv[1]), version=sys.argv[2], in_flight=1000)
+subscriber = Subscriber(broker, ["yard/north/cores"], Clock())
+subscriber.start()
+seen = 0
+while True:
+    for message in subscriber.take():
+        if message.arrival.payload == b"kept":
+            subscriber.acknowledge([message])
+        print(message.arrival.payload.decode(), flush=True)
+    if subscriber.state.connected and not seen:
+        seen = 1
+        print("ready", flush=True)
+"""
+
+
+@VERSIONS
+def test_what_was_not_acknowledged_comes_again_after_a_kill(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server:
+        process = subprocess.Popen(
+            [sys.executable, "-c", DIES, str(server.port), version],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        server.publish(TOPIC, ["kept"])
+        assert process.stdout.readline() == "kept\n"
+        server.publish(TOPIC, ["one", "two"])
+        assert [process.stdout.readline() for _ in "12"] == ["one\n", "two\n"]
+        process.send_signal(signal.SIGKILL)
+        process.wait(20)
+        process.stdout.close()
+        server.publish(TOPIC, ["while away"])
+
+        with running(at(server, version)) as subscriber:
+            found = taken(subscriber, 3)
+            server.publish(TOPIC, ["live"])
+            found += taken(subscriber, 1)
+    assert [(one.arrival.payload, one.duplicate) for one in found] == [
+        (b"one", True),
+        (b"two", True),
+        (b"while away", False),
+        (b"live", False),
+    ]
+
+
+@VERSIONS
+def test_what_stop_leaves_behind_is_not_sent_again(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server:
+        with running(at(server, version)) as subscriber:
+            connected(subscriber)
+            server.publish(TOPIC, ["acknowledged"])
+            taken(subscriber, 1)
+        assert subscriber.state.why == "stopped"
+        with running(at(server, version)) as subscriber:
+            connected(subscriber)
+            assert caught_up(subscriber) == []
+
+
+@VERSIONS
+def test_what_waited_in_the_queue_is_told_from_what_is_live(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server:
+        with running(at(server, version)) as subscriber:
+            connected(subscriber)
+        server.publish(TOPIC, ["old", "older"])
+        with running(at(server, version)) as subscriber:
+            connected(subscriber)
+            waited = caught_up(subscriber)
+            server.publish(TOPIC, ["live"])
+            live = taken(subscriber, 1)
+    assert [one.arrival.payload for one in waited] == [b"old", b"older"]
+    assert all(one.arrival.waited for one in waited)
+    assert [one.arrival.waited for one in live] == [False]
+
+
+class SteppedClock(Clock):
+    """The machine's clock, put forward by the test."""
+
+    ahead_ms = 0
+
+    def monotonic_ms(self) -> int:
+        return super().monotonic_ms() + self.ahead_ms
+
+
+def test_a_pulse_of_long_ago_vouches_for_nothing(tmp_path: Path) -> None:
+    """While the road stands still the broker queues, and the link stays up."""
+    clock = SteppedClock()
+    with mosquitto(tmp_path) as server, running(at(server), clock) as subscriber:
+        connected(subscriber)
+        caught_up(subscriber)
+        clock.ahead_ms += 6_000
+        server.publish(TOPIC, ["queued for who knows how long"])
+        assert [one.arrival.waited for one in taken(subscriber, 1)] == [True]
+        caught_up(subscriber)
+        server.publish(TOPIC, ["live"])
+        assert [one.arrival.waited for one in taken(subscriber, 1)] == [False]
+
+
+def test_the_pulse_of_an_earlier_life_vouches_for_nothing(tmp_path: Path) -> None:
+    with mosquitto(tmp_path) as server:
+        with running(at(server)) as subscriber:
+            connected(subscriber)
+            subscriber.pulse()
+        server.publish(pulse_topic("fumarium"), ["1700000000000"])
+        server.publish(TOPIC, ["old"])
+        with running(at(server)) as subscriber:
+            connected(subscriber)
+            assert [one.arrival.waited for one in taken(subscriber, 1)] == [True]
+
+
+def test_a_pulse_that_never_comes_back_is_told_once(tmp_path: Path) -> None:
+    clock = SteppedClock()
+    acl = f"user fumarium\ntopic read {TOPIC}\n"
+    with mosquitto(tmp_path, users={"fumarium": "moss"}, acl=acl) as server:
+        broker = replace(at(server), user="fumarium", password=Secret("moss"))
+        with running(broker, clock) as subscriber:
+            connected(subscriber)
+            for _ in range(3):
+                subscriber.pulse()
+                clock.ahead_ms += 61_000
+            troubles = [one.why for one in subscriber.troubles()]
+    assert troubles == [
+        "the pulse on 'fumarium/fumarium/pulse' has not come back for 60 s: is the "
+        "broker working off a long queue, and may 'fumarium' write and read it?"
+    ]
+
+
+def test_with_version_5_a_pulse_that_is_not_allowed_is_told_at_once(
+    tmp_path: Path,
+) -> None:
+    acl = f"user fumarium\ntopic read {TOPIC}\n"
+    with mosquitto(tmp_path, users={"fumarium": "moss"}, acl=acl) as server:
+        broker = replace(at(server, "5"), user="fumarium", password=Secret("moss"))
+        with running(broker) as subscriber:
+            connected(subscriber)
+            subscriber.pulse()
+            said(subscriber, "the broker refuses what we publish: not authorized")
+
+
+@VERSIONS
+def test_a_retained_message_says_so(tmp_path: Path, version: Version) -> None:
+    with mosquitto(tmp_path) as server:
+        server.publish(TOPIC, ["of unknown age"], retain=True)
+        with running(at(server, version)) as subscriber:
+            connected(subscriber)
+            server.publish(TOPIC, ["live"])
+            found = taken(subscriber, 2)
+    assert [(one.arrival.payload, one.arrival.retained) for one in found] == [
+        (b"of unknown age", True),
+        (b"live", False),
+    ]
+
+
+@VERSIONS
+def test_a_broker_that_starts_again_costs_nothing(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server, running(at(server, version)) as subscriber:
+        connected(subscriber)
+        server.publish(TOPIC, ["before"])
+        before = taken(subscriber, 1, acknowledge=False)
+        server.stop()
+        wait_for(lambda: not subscriber.state.connected, "the loss")
+        server.start()
+        connected(subscriber)
+        server.publish(TOPIC, ["after"])
+        found = taken(subscriber, 2)
+        # An acknowledgement for the connection that is gone goes nowhere.
+        subscriber.acknowledge(before)
+        server.publish(TOPIC, ["and still"])
+        found += taken(subscriber, 1)
+    assert [one.arrival.payload for one in found] == [b"before", b"after", b"and still"]
+    assert before[0].connection < found[0].connection
+
+
+@VERSIONS
+def test_a_broker_that_forgot_us_does_not_leave_us_deaf(
+    tmp_path: Path, version: Version
+) -> None:
+    with mosquitto(tmp_path) as server, running(at(server, version)) as subscriber:
+        connected(subscriber)
+        server.kill()
+        server.forget()
+        wait_for(lambda: not subscriber.state.connected, "the loss")
+        server.start()
+        connected(subscriber)
+        wait_for(lambda: "SUBACK" in server.log().split("mosquitto version")[-1], "it")
+        server.publish(TOPIC, ["after"])
+        assert [one.arrival.payload for one in taken(subscriber, 1)] == [b"after"]
+
+
+def test_an_old_acknowledgement_cannot_hit_a_new_message(tmp_path: Path) -> None:
+    """The broker forgot everything, and gives a new message the same packet id."""
+    with mosquitto(tmp_path) as server:
+        with running(at(server)) as subscriber:
+            connected(subscriber)
+            server.publish(TOPIC, ["first life"])
+            old = taken(subscriber, 1, acknowledge=False)
+            server.kill()
+            server.forget()
+            wait_for(lambda: not subscriber.state.connected, "the loss")
+            server.start()
+            connected(subscriber)
+            caught_up_log = server.log
+            wait_for(lambda: caught_up_log().count("SUBACK") >= 2, "the subscription")
+            server.publish(TOPIC, ["second life"])
+            new = taken(subscriber, 1, acknowledge=False)
+            assert [one.packet for one in new] == [one.packet for one in old]
+            subscriber.acknowledge(old)
+        with running(at(server)) as subscriber:
+            again = taken(subscriber, 1)
+    assert [one.arrival.payload for one in again] == [b"second life"]
+    assert again[0].duplicate
+
+
+@VERSIONS
+@pytest.mark.parametrize(
+    ("user", "password"), [("fumarium", "bark"), ("nobody", "moss"), ("", "")]
+)
+def test_a_wrong_password_is_said(
+    tmp_path: Path, version: Version, user: str, password: str
+) -> None:
+    with mosquitto(tmp_path, users={"fumarium": "moss"}) as server:
+        broker = replace(at(server, version), user=user, password=Secret(password))
+        with running(broker) as subscriber:
+            said(subscriber, "refused: wrong user name or password")
+            assert not subscriber.state.connected
+            assert "bark" not in repr(subscriber.state)
+    with mosquitto(tmp_path / "2", users={"fumarium": "moss"}) as server:
+        broker = replace(at(server, version), user="fumarium", password=Secret("moss"))
+        with running(broker) as subscriber:
+            connected(subscriber)
+
+
+def test_nobody_at_the_port_is_said_until_somebody_is(tmp_path: Path) -> None:
+    with (
+        mosquitto(tmp_path, start=False) as server,
+        running(at(server)) as subscriber,
+    ):
+        said(subscriber, f"nobody answers at 127.0.0.1:{server.port}")
+        since_ms = subscriber.state.since_ms
+        server.start()
+        connected(subscriber)
+        assert subscriber.state.why == ""
+        assert subscriber.state.since_ms >= since_ms
+
+
+def test_a_name_without_an_address_is_said() -> None:
+    with running(Broker(host="nowhere.invalid")) as subscriber:
+        # RFC 6761, section 6.4: no name under .invalid has an address.
+        said(subscriber, "the name in nowhere.invalid:1883 has no address")
+
+
+@contextmanager
+def answering(answer: bytes, port: int = 0) -> Iterator[int]:
+    """A server that is no broker: it answers everybody the same, and hangs up."""
+    with socket.create_server(("127.0.0.1", port)) as listener:
+        listener.settimeout(0.1)
+        over = threading.Event()
+
+        def serve() -> None:
+            while not over.is_set():
+                try:
+                    peer, _ = listener.accept()
+                except TimeoutError:
+                    continue
+                with peer:
+                    peer.recv(1000)
+                    peer.sendall(answer)
+
+        thread = threading.Thread(target=serve)
+        thread.start()
+        try:
+            yield listener.getsockname()[1]
+        finally:
+            over.set()
+            thread.join()
+
+
+@VERSIONS
+@pytest.mark.parametrize("answer", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\x20"])
+def test_something_that_is_no_broker_is_said(version: Version, answer: bytes) -> None:
+    with (
+        answering(answer) as port,
+        running(Broker(port=port, version=version)) as subscriber,
+    ):
+        said(subscriber, f"127.0.0.1:{port} closed the connection without an answer")
+
+
+# What a broker could say by MQTT 3.1.1 and 5.0, broken: a code that does not exist,
+# a message whose topic is longer than the message, a topic that is not UTF-8.
+GARBAGE = [
+    b"\x20\x02\x00\xee",
+    b"\x20\x02\x00\x00" + b"\x30\x02\xff\xff",
+    b"\x20\x03\x00\x00\x00" + b"\x32\x03\x00\x09\xff",
+    b"\x20\x02\x00\x00" + b"\x30\x05\x00\x02\xff\xff\x00",
+    b"\x20\x03\x00\x00\x00" + b"\x30\x06\x00\x02\xff\xff\x00\x00",
+]
+
+
+@VERSIONS
+@pytest.mark.parametrize("garbage", GARBAGE)
+def test_garbage_from_the_network_ends_nothing(
+    tmp_path: Path, version: Version, garbage: bytes
+) -> None:
+    with mosquitto(tmp_path, start=False) as server:
+        with answering(garbage, server.port):
+            subscriber = Subscriber(at(server, version), [TOPIC], Clock())
+            subscriber.start()
+            wait_for(
+                lambda: "connecting" not in subscriber.state.why,
+                "an answer",
+                lambda: subscriber.state,
+            )
+        server.start()
+        connected(subscriber)
+        server.publish(TOPIC, ["live"])
+        taken(subscriber, 1)
+        subscriber.stop()
+
+
+# The thread ends of an exception on purpose, and paho leaves the sockets that wake
+# it to the garbage collector.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_network_thread_that_ended_is_started_again() -> None:
+    # The settings refuse this name; in here it makes the library raise what it
+    # does not expect: ``UnicodeError`` is no ``OSError``.
+    with running(Broker(host="a..b")) as subscriber:
+        words = "the network thread had ended by an error of its own; started again"
+
+        def restarted() -> bool:
+            subscriber.pulse()
+            return subscriber.state.why == words
+
+        wait_for(restarted, words, lambda: subscriber.state)
+        assert subscriber.troubles()[0].why == words
+
+
+@VERSIONS
+def test_another_client_with_our_id_is_said(tmp_path: Path, version: Version) -> None:
+    words = "another client uses the id 'fumarium'"
+    with (
+        mosquitto(tmp_path) as server,
+        running(at(server, version)) as first,
+        running(at(server, version)) as second,
+    ):
+        found: list[str] = []
+
+        def told() -> bool:
+            found.extend(one.why for one in first.troubles() + second.troubles())
+            return any(words in why for why in found)
+
+        wait_for(told, words, lambda: found, deadline_s=40)
+
+
+def test_a_broker_that_says_so_is_believed() -> None:
+    # MQTT 5.0, 3.14: DISCONNECT with reason code 0x8E, session taken over.
+    taken_over = b"\x20\x03\x00\x00\x00" + b"\xe0\x02\x8e\x00"
+    with (
+        answering(taken_over) as port,
+        running(Broker(port=port, version="5")) as subscriber,
+    ):
+        said(subscriber, "lost: another client uses the id 'fumarium'")
+
+
+@VERSIONS
+def test_tls_with_an_authority_of_our_own(tmp_path: Path, version: Version) -> None:
+    ours = certificates(tmp_path / "ours")
+    theirs = certificates(tmp_path / "theirs")
+    other_name = certificates(tmp_path / "other", "smokehouse.invalid")
+    with mosquitto(tmp_path, tls=ours) as server:
+        with running(replace(at(server, version), ca=ours.authority)) as subscriber:
+            connected(subscriber)
+            server.publish(TOPIC, ["sealed"], options=["--cafile", str(ours.authority)])
+            assert [one.arrival.payload for one in taken(subscriber, 1)] == [b"sealed"]
+        with running(replace(at(server, version), ca=theirs.authority)) as subscriber:
+            said(
+                subscriber,
+                f"TLS: the certificate of 127.0.0.1:{server.port} is not trusted by "
+                f"{theirs.authority}: ",
+            )
+        with running(at(server, version)) as subscriber:
+            said(subscriber, "does it want TLS, or is it none?")
+    with mosquitto(tmp_path / "other name", tls=other_name) as server:
+        broker = replace(at(server, version), ca=other_name.authority)
+        with running(broker) as subscriber:
+            said(subscriber, "IP address mismatch, certificate is not valid for")
+    with (
+        mosquitto(tmp_path / "plain") as server,
+        running(replace(at(server, version), ca=ours.authority)) as subscriber,
+    ):
+        said(subscriber, f"TLS failed with 127.0.0.1:{server.port}: ")
+
+
+class FailingClock(Clock):
+    """A clock that breaks when the test says so."""
+
+    broken = False
+
+    def now_ms(self) -> int:
+        if self.broken:
+            raise OverflowError("the clock broke")
+        return super().now_ms()
+
+
+def test_a_fault_while_taking_a_message_in_ends_nothing(tmp_path: Path) -> None:
+    clock = FailingClock()
+    with mosquitto(tmp_path) as server:
+        with running(at(server), clock) as subscriber:
+            connected(subscriber)
+            clock.broken = True
+            server.publish(TOPIC, ["one"])
+            wait_for(lambda: subscriber.trouble_count, "the trouble")
+            clock.broken = False
+            server.publish(TOPIC, ["two"])
+            assert [one.arrival.payload for one in taken(subscriber, 1)] == [b"two"]
+            (trouble,) = subscriber.troubles()
+            assert "OverflowError('the clock broke')" in trouble.why
+            assert trouble.message is not None
+            assert trouble.message.arrival.payload == b"one"
+            assert subscriber.troubles() == []
+            assert subscriber.trouble_count == 1
+            subscriber.acknowledge([trouble.message])
+        with running(at(server), clock) as subscriber:
+            connected(subscriber)
+            assert caught_up(subscriber) == []
+
+
+def test_a_full_queue_makes_the_broker_wait_and_loses_nothing(tmp_path: Path) -> None:
+    with mosquitto(tmp_path) as server, running(at(server), None, 10) as subscriber:
+        connected(subscriber)
+        server.publish(TOPIC, [b"%d" % number for number in range(100)])
+        found = [one.arrival.payload for one in taken(subscriber, 100)]
+    assert found == [b"%d" % number for number in range(100)]
+
+
+def test_a_full_queue_does_not_hold_up_the_stop(tmp_path: Path) -> None:
+    with mosquitto(tmp_path) as server:
+        with running(at(server), None, 10) as subscriber:
+            connected(subscriber)
+            server.publish(TOPIC, [b"%d" % number for number in range(100)])
+            begun_ms = Clock().monotonic_ms()
+        assert Clock().monotonic_ms() - begun_ms < 5_000
+        with running(at(server)) as subscriber:
+            assert len(taken(subscriber, 100)) == 100
+
+
+@pytest.mark.parametrize("kind", [str, bytes])
+def test_what_we_publish_arrives(tmp_path: Path, kind: Callable[..., object]) -> None:
+    with mosquitto(tmp_path) as server, running(at(server)) as subscriber:
+        connected(subscriber)
+        payload = "61.9" if kind is str else b"61.9"
+        subscriber.publish(TOPIC, payload)
+        assert [one.arrival.payload for one in taken(subscriber, 1)] == [b"61.9"]

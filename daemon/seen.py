@@ -1,0 +1,181 @@
+"""From what the road knows to what a person sees.
+
+Rule: of several channels the worst decides what a limit shows, by the order of
+``rules.verdicts``; nothing here is a mean.
+
+Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from daemon.view import (
+    AlertView,
+    ChannelView,
+    CookView,
+    Heard,
+    LimitView,
+    StageView,
+    ToldView,
+)
+from rules.channels import Channel, Role
+from rules.engine import Plan
+from rules.facts import Finding, Quality, Reading, Verdict
+from rules.limit import Limit
+from rules.replay import Outcome
+from rules.stages import Stage, Way
+from rules.verdicts import GRAVEST, WORST, Judged, on_hold
+
+if TYPE_CHECKING:
+    from daemon.alert_tables import Alert
+
+NEVER_MS = 1 << 62
+REACHED = ("dwell table", "integrated lethality")  # more is better
+
+
+def cook_view(lot: str, smokehouse: str, plan: Plan, outcome: Outcome) -> CookView:
+    """Show one cook: every stage, and every part of every limit, as it stands."""
+    return CookView(
+        lot=lot,
+        smokehouse=smokehouse,
+        title=plan.schedule.title,
+        begun_ms=outcome.stages[0].from_ms,
+        finished_ms=outcome.finished_ms,
+        on_hold=on_hold(outcome.judged),
+        stages=_stage_views(plan.stages, outcome),
+        limits=tuple(
+            view
+            for limit, judged in zip(plan.limits, outcome.judged, strict=True)
+            for view in _limit_views(limit, judged, outcome.findings)
+        ),
+    )
+
+
+def channel_view(
+    channel: Channel,
+    smokehouse: str,
+    latest: Reading | None,
+    now_ms: int,
+    stage: StageView | None = None,
+) -> ChannelView:
+    """Show a channel's last reading, and whether it has gone quiet by ``now_ms``.
+
+    ``stage`` is the running one of the smokehouse's cook; its band is the chamber's.
+    """
+    unit = "%RH" if channel.role is Role.HUMIDITY else "degC"
+    view = ChannelView(channel.name, channel.role, smokehouse, unit, Heard.WAITING)
+    if stage is not None and channel.role is Role.CHAMBER:
+        view = replace(view, low_mc=stage.low_mc, high_mc=stage.high_mc)
+    if latest is None:
+        return view
+    return replace(
+        view,
+        standing=_heard(channel, latest, now_ms),
+        value_mc=latest.value_mc,
+        at_ms=latest.at_ms,
+        uncertainty_mc=latest.uncertainty_mc,
+        quality=latest.quality,
+    )
+
+
+def alert_view(alert: "Alert") -> AlertView:
+    """Show an alert of the outbox, with everybody who was told of it."""
+    return AlertView(
+        number=alert.number,
+        lot=alert.lot,
+        title=alert.title,
+        why=alert.body,
+        since_ms=alert.since_ms,
+        state=alert.state,
+        answer=alert.answer,
+        acknowledged_by=alert.acknowledged_by,
+        acknowledged_ms=alert.acknowledged_ms,
+        returned_ms=alert.returned_ms,
+        told=tuple(
+            ToldView(one.contact, one.outcome.value, one.at_ms, one.why)
+            for one in alert.attempts
+        ),
+    )
+
+
+def _stage_views(stages: Sequence[Stage], outcome: Outcome) -> tuple[StageView, ...]:
+    views = []
+    for number, stage in enumerate(stages):
+        view = StageView(stage.name, ends=str(stage.ends))
+        if stage.chamber is not None:
+            low_mc, high_mc = stage.chamber
+            view = replace(view, low_mc=low_mc, high_mc=high_mc)
+        if number < len(outcome.stages):
+            span = outcome.stages[number]
+            view = replace(view, from_ms=span.from_ms, to_ms=span.to_ms)
+            if stage.ends.way is Way.AFTER and not span.to_ms:
+                view = replace(view, due_ms=span.from_ms + stage.ends.ms)
+        views.append(view)
+    return tuple(views)
+
+
+def _limit_views(
+    limit: Limit, judged: Judged, findings: Sequence[Finding]
+) -> list[LimitView]:
+    parts: dict[str, list[Finding]] = {}
+    for finding in findings:
+        if finding.limit == limit.name:
+            parts.setdefault(finding.part, []).append(finding)
+    if not parts:
+        head = (limit.name, "", "", judged.standing, judged.verdict)
+        return [
+            _limit_view(limit, Finding(*head, judged.since_ms, "", 0, 0, 0, judged.why))
+        ]
+    ceiling = _is_ceiling(limit)
+    return [_limit_view(limit, _deciding(each, ceiling)) for each in parts.values()]
+
+
+def _deciding(shown: Sequence[Finding], ceiling: bool) -> Finding:
+    """The worst finding of one part; of several that are met, the last to be so."""
+
+    def gravity(finding: Finding) -> tuple[int, int, int, int, str]:
+        room = finding.required - finding.least
+        return (
+            GRAVEST.index(finding.verdict),
+            WORST.index(finding.standing),
+            finding.lose_ms or NEVER_MS,
+            room if ceiling else -room,
+            finding.channel,
+        )
+
+    one = min(shown, key=gravity)
+    if one.verdict is Verdict.MET:
+        return max(shown, key=lambda each: each.since_ms)
+    return one
+
+
+def _limit_view(limit: Limit, finding: Finding) -> LimitView:
+    return LimitView(
+        name=limit.name,
+        part=finding.part,
+        control_point=limit.control_point,
+        critical=limit.grade == "critical",
+        asks=limit.required_words,
+        standing=finding.standing,
+        verdict=finding.verdict,
+        since_ms=finding.since_ms,
+        channel=finding.channel,
+        ceiling=_is_ceiling(limit),
+        unit=finding.unit if finding.required else "",
+        required=finding.required,
+        least=finding.least,
+        most=finding.most,
+        lose_ms=finding.lose_ms,
+        why=finding.why,
+    )
+
+
+def _is_ceiling(limit: Limit) -> bool:
+    return getattr(limit, "kind", "") not in REACHED
+
+
+def _heard(channel: Channel, latest: Reading, now_ms: int) -> Heard:
+    if latest.quality is not Quality.GOOD:
+        return Heard.WAITING
+    return Heard.QUIET if now_ms - latest.at_ms > channel.quiet_ms else Heard.HEARD

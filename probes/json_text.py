@@ -19,7 +19,7 @@ ECHOED = 60  # characters of what was found that are worth showing
 # What may stand between the texts of a JSON document, where C has printed a failure.
 FAILED = re.compile(
     r'"(?:[^"\\]|\\.)*+"?'  # a text, skipped whole, even one that never ends
-    r"|(?<![\w.+-])(?P<bare>[+-]?(?:nan|inf(?:inity)?))(?![\w.])",
+    r"|(?P<bare>[+-]?(?:nan|inf(?:inity)?))",
     re.IGNORECASE | re.DOTALL,
 )
 COMMA = re.compile(r":\s*(-?\d+),(\d+)\s*[,}]")

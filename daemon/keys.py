@@ -204,11 +204,11 @@ def from_base64url(text: str) -> bytes:
     return octets
 
 
-def header(kid: str, before: str) -> str:
+def header(kid: str, lines: int, before: str) -> str:
     """Give the protected header of a record's signature, ready to be signed.
 
-    ``before`` is the digest of the record's last line, as every line of a record
-    holds the digest of the one before it.
+    It holds how many lines were signed, and the digest of the last of them, as
+    every line of a record holds the digest of the one before it.
     """
     members: Mapping[str, Value] = {
         "alg": "ES256",
@@ -216,6 +216,7 @@ def header(kid: str, before: str) -> str:
         "before": before,
         "crit": ["b64"],
         "kid": kid,
+        "lines": lines,
     }
     return base64url(encode(members))
 

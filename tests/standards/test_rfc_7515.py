@@ -85,7 +85,7 @@ def test_no_row_was_lost() -> None:
 
 
 def detached(payload: bytes) -> str:
-    protected = header(KEY.public().thumbprint(), "0" * 64)
+    protected = header(KEY.public().thumbprint(), 1, "0" * 64)
     signature = KEY.sign(signing_input(protected, payload))
     return f"{protected}..{base64url(signature)}"
 
@@ -110,9 +110,9 @@ def test_joserfc_verifies_our_detached_form(payload: bytes) -> None:
 
 
 def test_the_header_is_canonical_and_says_everything() -> None:
-    assert from_base64url(header("k", "d")) == encode(
-        {"alg": "ES256", "b64": False, "before": "d", "crit": ["b64"], "kid": "k"}
-    )
+    members = {"alg": "ES256", "b64": False, "before": "d", "crit": ["b64"]}
+    whole = {**members, "kid": "k", "lines": 7}
+    assert from_base64url(header("k", 7, "d")) == encode(whole)
 
 
 @pytest.mark.parametrize("text", ["QQ==", "QR", "Q", "Q!", "+/8", "QQ\n"])

@@ -1,0 +1,665 @@
+"""Verifying: each way to tamper has its own name, its own words and its own test."""
+
+import base64
+import json
+import random
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+
+from daemon import record
+from daemon.canonical import decode, encode
+from daemon.keys import DeviceKey, DeviceKeyError, header
+from daemon.seal import digest, seal
+from daemon.tampering import Failure, Kind
+from daemon.verify import Report, verify
+from tests.daemon import invented
+
+KEY = DeviceKey(ec.derive_private_key(0xF0_0D, ec.SECP256R1()))
+OTHER = DeviceKey(ec.derive_private_key(0xBAD, ec.SECP256R1()))
+PEM = KEY.public().pem()
+
+Line = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    folder = tmp_path_factory.mktemp("yard")
+    return record.write(invented.dossier(folder, invented.BRIEF), KEY)
+
+
+@pytest.fixture(scope="module")
+def on_hold(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    folder = tmp_path_factory.mktemp("yard")
+    return record.write(invented.dossier(folder, invented.BAD), KEY)
+
+
+def rows(octets: bytes) -> list[bytes]:
+    return octets.splitlines(keepends=True)
+
+
+def kinds(report: Report) -> list[Kind]:
+    return [failure.kind for failure in report.failures]
+
+
+def first(octets: bytes, pem: bytes = PEM) -> Failure:
+    report = verify(octets, pem)
+    assert not report.good
+    assert report.summary.startswith("do not rely on this record: ")
+    return report.failures[0]
+
+
+def number_of(octets: bytes, kind: str, nth: int = 0) -> int:
+    """The number of the nth line of a kind."""
+    found = [
+        number
+        for number, line in enumerate(rows(octets), 1)
+        if f'"kind":"{kind}"'.encode() in line
+    ]
+    return found[nth]
+
+
+def edited(octets: bytes, number: int, change: Callable[[Line], Any]) -> bytes:
+    """The file with one line changed, still canonical, nothing else."""
+    lines = rows(octets)
+    line: Any = decode(lines[number - 1].rstrip(b"\n"))
+    change(line)
+    lines[number - 1] = encode(line) + b"\n"
+    return b"".join(lines)
+
+
+def resealed(
+    octets: bytes, change: Callable[[list[Line]], Any], key: DeviceKey = KEY
+) -> bytes:
+    """What somebody who holds a key can make of the record."""
+    body: list[Any] = [json.loads(line) for line in rows(octets)[:-1]]
+    change(body)
+    return seal(body, key)
+
+
+# Nothing wrong
+
+
+def test_a_good_record(whole: bytes) -> None:
+    report = verify(whole, PEM)
+    assert report.failures == ()
+    assert report.good
+    assert report.lot == "2026-01-10 N links"
+    assert report.summary == (
+        "the record of lot 2026-01-10 N links is as it was signed, and its 129 "
+        "readings give the verdicts in it: not on hold"
+    )
+
+
+def test_a_record_of_a_lot_on_hold_is_a_good_record(on_hold: bytes) -> None:
+    report = verify(on_hold, PEM)
+    assert report.good
+    assert report.summary.endswith("give the verdicts in it: on hold")
+
+
+# Not a record
+
+
+@pytest.mark.parametrize(
+    "octets", [b"", b"\n", b"{}", b"{}\n{}\n", b"hello\n", b"\x00" * 64, b"[" * 9999]
+)
+def test_something_else_altogether(octets: bytes) -> None:
+    assert first(octets) == Failure(
+        Kind.NOT_A_RECORD, 0, "no line of it has the form of a record's line"
+    )
+    assert len(verify(octets, PEM).failures) == 1
+
+
+def test_another_kind_of_signed_lines() -> None:
+    octets = seal([{"kind": "opening", "form": "shopping list"}, {"kind": "x"}], KEY)
+    assert kinds(verify(octets, PEM))[0] is Kind.CUT_SHORT
+    octets = seal(
+        [
+            {"kind": "opening", "form": "shopping list"},
+            {"kind": "closing", "counts": {"opening": 1, "closing": 1}},
+        ],
+        KEY,
+    )
+    assert first(octets) == Failure(
+        Kind.NOT_A_RECORD,
+        1,
+        "its first line does not say that it is a fumarium record",
+    )
+
+
+def test_an_edition_from_the_future(whole: bytes) -> None:
+    def newer(body: list[Line]) -> None:
+        body[0] |= {"edition": 2, "program": "fumarium 9.9"}
+
+    assert first(resealed(whole, newer)) == Failure(
+        Kind.EDITION,
+        1,
+        "the record is of edition 2, and this program reads edition 1; verify it "
+        "with fumarium 9.9",
+    )
+
+
+def test_a_public_key_of_another_kind_is_no_finding() -> None:
+    with pytest.raises(DeviceKeyError):
+        verify(b"{}", b"no key")
+
+
+# A changed line
+
+
+@pytest.mark.parametrize(
+    ("kind", "member", "value", "called"),
+    [
+        ("opening", "site", "Elsewhere", "opening, 2026-01-10 05:00:00Z"),
+        ("readings", "rows", [], "readings, of chamber"),
+        ("entry", "text", "all was well", "entry, 2026-01-10 05:00:00Z)"),
+        ("event", "now", "met", "event, of chamber, 2026-01-10 05:00:00Z to "),
+        ("finding", "least", 1, "finding, of core-1, "),
+        ("verdict", "verdict", "unproven", "verdict, of core-1, "),
+        ("closing", "on_hold", False, "closing, "),
+    ],
+)
+def test_a_changed_line_is_named(
+    on_hold: bytes, kind: str, member: str, value: object, called: str
+) -> None:
+    number = number_of(on_hold, kind)
+    octets = edited(on_hold, number, lambda line: line.update({member: value}))
+    if octets == on_hold:
+        pytest.fail("nothing was changed")
+    failure = first(octets)
+    assert (failure.kind, failure.line) == (Kind.CHANGED, number)
+    assert failure.words.startswith(f"line {number} ({called}")
+    why = (
+        "it is not the line that was signed"
+        if kind == "closing"
+        else "the line after it holds another digest"
+    )
+    assert failure.words.endswith(f"was changed: {why}")
+    assert Kind.SIGNATURE in kinds(verify(octets, PEM))
+
+
+def test_which_readings_were_changed(whole: bytes) -> None:
+    number = number_of(whole, "readings", 1)
+    octets = edited(whole, number, lambda line: line["rows"][3].__setitem__(1, 99_000))
+    assert first(octets).words == (
+        f"line {number} (readings, of core-1, 2026-01-10 05:00:00Z to 2026-01-10 "
+        "12:45:00Z) was changed: the line after it holds another digest"
+    )
+
+
+def test_two_changed_lines_are_both_named(whole: bytes) -> None:
+    octets = edited(whole, 1, lambda line: line.update(site="Elsewhere"))
+    octets = edited(octets, 4, lambda line: line.update(rows=[]))
+    found = [(one.kind, one.line) for one in verify(octets, PEM).failures]
+    assert found[:2] == [(Kind.CHANGED, 1), (Kind.CHANGED, 4)]
+
+
+def test_a_change_with_the_chain_put_right_breaks_the_signature(whole: bytes) -> None:
+    def quietly(body: list[Line]) -> None:
+        body[0]["site"] = "Elsewhere"
+
+    forged = rows(resealed(whole, quietly, OTHER))[:-1] + rows(whole)[-1:]
+    report = verify(b"".join(forged), PEM)
+    assert kinds(report) == [Kind.CHANGED, Kind.SIGNATURE]
+    assert report.failures[0].words.endswith("it is not the line that was signed")
+
+
+def test_another_spelling_of_the_same_line(whole: bytes) -> None:
+    lines = rows(whole)
+    lines[2] = lines[2].replace(b'"kind":', b'"kind": ')
+    failure = first(b"".join(lines))
+    assert (failure.kind, failure.line) == (Kind.NOT_CANONICAL, 3)
+    assert "was changed, it is no line of a record" in failure.words
+
+
+# Lines missing, added, out of order
+
+
+def test_every_line_that_is_missing_is_named(whole: bytes) -> None:
+    lines = rows(whole)
+    for number in range(1, len(lines)):
+        octets = b"".join(lines[: number - 1] + lines[number:])
+        report = verify(octets, PEM)
+        missing = Failure(
+            Kind.MISSING,
+            number,
+            f"line {number} is missing, of {len(lines) - 1} lines",
+        )
+        assert report.failures[0] == missing
+        other = {Kind.COUNTS, Kind.CUT_SHORT} & set(kinds(report))
+        assert other == {Kind.CUT_SHORT if number == len(lines) - 1 else Kind.COUNTS}
+
+
+def test_a_run_of_lines_that_is_missing(whole: bytes) -> None:
+    lines = rows(whole)
+    octets = b"".join(lines[:3] + lines[6:])
+    assert first(octets).words == (
+        f"lines 4 to 6 are missing, of {len(lines) - 1} lines"
+    )
+
+
+def test_every_line_that_stands_twice_is_named(whole: bytes) -> None:
+    lines = rows(whole)
+    for number in range(1, len(lines)):
+        octets = b"".join(lines[:number] + lines[number - 1 :])
+        failure = first(octets)
+        assert (failure.kind, failure.line) == (Kind.ADDED, number + 1)
+        assert f"stands twice: line {number} has its number {number}" in failure.words
+
+
+def test_every_swap_of_two_lines_is_named(whole: bytes) -> None:
+    lines = rows(whole)
+    for number in range(1, len(lines) - 1):
+        pair = [lines[number], lines[number - 1]]
+        octets = b"".join(lines[: number - 1] + pair + lines[number + 1 :])
+        failure = first(octets)
+        assert (failure.kind, failure.line) == (Kind.ORDER, number + 1)
+        assert failure.words.endswith(
+            f"is line {number} and stands after line {number + 1}"
+        )
+
+
+def test_a_line_that_was_put_in(whole: bytes) -> None:
+    lines = rows(whole)
+    forged: Any = json.loads(lines[4])
+    forged["rows"] = []
+    octets = b"".join([*lines[:5], encode(forged) + b"\n", *lines[5:]])
+    failure = first(octets)
+    assert (failure.kind, failure.line) == (Kind.ADDED, 6)
+    assert failure.words.endswith("added: line 5 has its number 5")
+
+
+# A missing tail
+
+
+def test_cut_off_anywhere(whole: bytes) -> None:
+    lines = rows(whole)
+    for number in range(1, len(lines)):
+        report = verify(b"".join(lines[:number]), PEM)
+        last = number == len(lines) - 1
+        assert Kind.NOT_SIGNED in kinds(report)
+        assert (Kind.CUT_SHORT in kinds(report)) is not last
+
+
+def test_the_words_for_a_record_without_its_end(whole: bytes) -> None:
+    report = verify(b"".join(rows(whole)[:2]), PEM)
+    assert [str(failure) for failure in report.failures] == [
+        "not signed: the record is not signed: after its closing line a signature "
+        "must stand",
+        "cut short: the record ends with line 2 (readings, of chamber, 2026-01-10 "
+        "05:00:00Z to 2026-01-10 12:45:00Z); its closing line is missing",
+    ]
+
+
+def test_counts_that_disagree(whole: bytes) -> None:
+    def without_a_refusal(body: list[Line]) -> None:
+        del body[number_of(whole, "refusal") - 1]
+
+    octets = resealed(whole, without_a_refusal)
+    assert verify(octets, PEM).failures == (
+        Failure(
+            Kind.COUNTS,
+            len(rows(octets)) - 1,
+            "the closing line counts 2 lines of refusal, and there are 1",
+        ),
+    )
+
+
+# The signature
+
+
+def signature_line(octets: bytes) -> int:
+    return len(rows(octets))
+
+
+def test_the_signature_itself_was_changed(whole: bytes) -> None:
+    lines = rows(whole)
+    text = lines[-1].decode()
+    at = signature_line(whole)
+    lines[-1] = (text[:-9] + ("A" if text[-9] != "A" else "B") + text[-8:]).encode()
+    assert verify(b"".join(lines), PEM).failures == (
+        Failure(
+            Kind.SIGNATURE,
+            at,
+            "the signature does not verify, and yet it names the closing line as it "
+            f"stands: line {at}, the signature, was changed, or another key made it",
+        ),
+    )
+
+
+def test_the_header_of_the_signature_was_changed(whole: bytes) -> None:
+    lines = rows(whole)
+    _, _, text = lines[-1].partition(b"..")
+    kid = KEY.public().thumbprint()
+    other = header(kid, len(lines) - 1, digest(b"another line"))
+    lines[-1] = other.encode() + b".." + text
+    at = signature_line(whole)
+    assert verify(b"".join(lines), PEM).failures == (
+        Failure(
+            Kind.SIGNATURE,
+            at,
+            f"line {at}, the signature, was changed: its header or its line end",
+        ),
+    )
+
+
+@pytest.mark.parametrize("text", [b"x\n", b"..\n", b"e30..\n", b"{..}x\n", b"\xff\n"])
+def test_no_form_of_a_signature(whole: bytes, text: bytes) -> None:
+    octets = b"".join([*rows(whole)[:-1], text])
+    at = signature_line(whole)
+    assert verify(octets, PEM).failures == (
+        Failure(
+            Kind.SIGNATURE,
+            at,
+            f"line {at}, the signature, was changed: it is not header..signature",
+        ),
+    )
+
+
+@pytest.mark.parametrize("end", [b"", b"\n\n", b"\r\n", b" \n", b"\nx"])
+def test_the_end_of_the_file_is_signed_too(whole: bytes, end: bytes) -> None:
+    assert not verify(whole.rstrip(b"\n") + end, PEM).good
+
+
+def test_the_loose_bits_of_base64_are_not_loose(whole: bytes) -> None:
+    """64 bytes take 86 characters, and four bits of the last one say nothing."""
+    alphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
+    last = whole[-2:-1].decode()
+    near = alphabet[alphabet.index(last) ^ 1]
+    text = whole[:-2] + near.encode() + b"\n"
+    padded = text[-87:-1] + b"=="
+    assert base64.urlsafe_b64decode(padded) == base64.urlsafe_b64decode(
+        whole[-87:-1] + b"=="
+    )
+    assert first(text).kind is Kind.SIGNATURE
+
+
+def test_signed_by_another_key(whole: bytes) -> None:
+    kid = OTHER.public().thumbprint()
+    octets = resealed(whole, lambda body: body[0].update(key=kid), OTHER)
+    mine = KEY.public().thumbprint()
+    assert verify(octets, PEM).failures == (
+        Failure(
+            Kind.OTHER_KEY,
+            signature_line(whole),
+            f"the record was signed by the key {kid}, and the given key is {mine}",
+        ),
+    )
+    assert verify(octets, OTHER.public().pem()).good
+
+
+def test_an_opening_that_names_a_key_that_did_not_sign(whole: bytes) -> None:
+    kid = OTHER.public().thumbprint()
+    octets = resealed(whole, lambda body: body[0].update(key=kid))
+    assert verify(octets, PEM).failures == (
+        Failure(
+            Kind.OTHER_KEY, 1, f"the opening names the key {kid}, which did not sign it"
+        ),
+    )
+
+
+# A record that is well signed and false
+
+
+def test_another_schedule_than_the_one_named(whole: bytes) -> None:
+    def milder(body: list[Line]) -> None:
+        body[0]["schedule"] = body[0]["schedule"].replace(
+            "at most: 6 h", "at most: 9 h"
+        )
+
+    failure = first(resealed(whole, milder))
+    assert (failure.kind, failure.line) == (Kind.SCHEDULE, 1)
+    assert failure.words.startswith(
+        "the schedule in the record is not the one whose digest it names: "
+    )
+
+
+def test_a_schedule_that_cannot_be_read(whole: bytes) -> None:
+    def broken(body: list[Line]) -> None:
+        text = body[0]["schedule"].replace("at most: 6 h", "at most: six")
+        body[0] |= {"schedule": text, "schedule_sha256": digest(text.encode())}
+
+    failure = first(resealed(whole, broken))
+    assert (failure.kind, failure.line) == (Kind.SCHEDULE, 1)
+    assert failure.words == (
+        "line 34 of the schedule cannot be read: 'six' is not a length of time"
+    )
+
+
+def test_a_verdict_that_the_readings_do_not_give(on_hold: bytes) -> None:
+    number = number_of(on_hold, "verdict", 2)
+
+    def kinder(body: list[Line]) -> None:
+        body[number - 1] |= {"verdict": "met", "standing": "met"}
+
+    failures = verify(resealed(on_hold, kinder), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.VERDICTS, number)]
+    assert failures[0].words.startswith(
+        f"line {number} records limit 'cooling' as met: core-1: "
+    )
+    assert "; the readings give limit 'cooling' as missed: core-1: " in (
+        failures[0].words
+    )
+
+
+def test_a_finding_that_the_readings_do_not_give(on_hold: bytes) -> None:
+    number = number_of(on_hold, "finding", 0)
+
+    def kinder(body: list[Line]) -> None:
+        body[number - 1]["least"] = 1_000
+
+    failures = verify(resealed(on_hold, kinder), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.FINDINGS, number)]
+    assert failures[0].words.startswith(
+        f"line {number} records of limit 'come-up', on core-1: met, least 1000 and "
+    )
+
+
+def test_a_measured_figure_that_the_readings_do_not_give(on_hold: bytes) -> None:
+    number = number_of(on_hold, "finding", 1)
+
+    def other(body: list[Line]) -> None:
+        body[number - 1]["measured"] += 1
+
+    failures = verify(resealed(on_hold, other), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.FINDINGS, number)]
+
+
+def test_an_event_left_out(on_hold: bytes) -> None:
+    def silent(body: list[Line]) -> None:
+        gone = next(line for line in body if line.get("now") == "missed")
+        body.remove(gone)
+        body[-1]["counts"]["event"] -= 1
+
+    failures = verify(resealed(on_hold, silent), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.EVENTS, 0)]
+    assert failures[0].words.startswith("the readings give of limit 'smoke chamber'")
+    assert failures[0].words.endswith(", and no line records it")
+
+
+def test_an_event_made_up(on_hold: bytes) -> None:
+    number = number_of(on_hold, "event", 5)
+
+    def more(body: list[Line]) -> None:
+        body.insert(number, {**body[number - 1], "now": "met", "at_ms": 1})
+        body[-1]["counts"]["event"] += 1
+
+    failures = verify(resealed(on_hold, more), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.EVENTS, number + 1)]
+    assert failures[0].words.endswith(
+        ": met at 1 ms, and the readings do not give that"
+    )
+
+
+def test_an_event_recorded_twice(on_hold: bytes) -> None:
+    number = number_of(on_hold, "event", 5)
+
+    def more(body: list[Line]) -> None:
+        body.insert(number, body[number - 1])
+        body[-1]["counts"]["event"] += 1
+
+    failures = verify(resealed(on_hold, more), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.EVENTS, number + 1)]
+
+
+def test_stage_times_that_the_readings_do_not_give(on_hold: bytes) -> None:
+    number = number_of(on_hold, "stage", 1)
+
+    def longer(body: list[Line]) -> None:
+        body[number - 1]["to_ms"] += 1
+
+    failures = verify(resealed(on_hold, longer), PEM).failures
+    assert [(one.kind, one.line) for one in failures] == [(Kind.STAGES, number)]
+
+
+def test_a_closing_that_releases_the_lot(on_hold: bytes) -> None:
+    def release(body: list[Line]) -> None:
+        body[-1]["on_hold"] = False
+
+    failures = verify(resealed(on_hold, release), PEM).failures
+    assert [one.kind for one in failures] == [Kind.VERDICTS]
+    assert failures[0].line == number_of(on_hold, "closing")
+
+
+def test_readings_changed_by_whoever_holds_the_key_show_in_the_verdicts(
+    on_hold: bytes,
+) -> None:
+    def colder(body: list[Line]) -> None:
+        for line in body:
+            if line["kind"] == "readings" and line["channel"] == "core-1":
+                line["rows"] = [[at, c - 30_000, u] for at, c, u in line["rows"]]
+
+    found = kinds(verify(resealed(on_hold, colder), PEM))
+    assert {Kind.EVENTS, Kind.FINDINGS, Kind.VERDICTS} <= set(found)
+
+
+def test_another_program_version_is_said_where_figures_differ(on_hold: bytes) -> None:
+    def older(body: list[Line]) -> None:
+        body[0]["program"] = "fumarium 0.0.9"
+        body[-1]["on_hold"] = False
+
+    (failure,) = verify(resealed(on_hold, older), PEM).failures
+    assert "; the record was made by fumarium 0.0.9, and this is fumarium" in (
+        failure.words
+    )
+
+
+# A line that does not say what its kind must say
+
+
+@pytest.mark.parametrize(
+    ("kind", "change", "words"),
+    [
+        ("readings", {"rows": [[1, 2]]}, "readings: rows.0.2: Field required"),
+        ("readings", {"rows": [[1, 2, True]]}, "readings: rows.0.2: Input should be"),
+        ("entry", {"entry": "shout"}, "entry: entry: Input should be 'begin', "),
+        ("entry", {"extra": 1}, "entry: extra: Extra inputs are not permitted"),
+        ("finding", {"measured": "1"}, "finding: measured: a whole number is wanted"),
+        ("verdict", {"critical": 1}, "verdict: critical: Input should be a valid bool"),
+        ("closing", {"cautions": 3}, "closing: cautions: Input should be a valid"),
+        ("stage", {"kind": "opening"}, "opening stands after event"),
+        ("stage", {"kind": "weather"}, "'weather' is no kind of line"),
+    ],
+)
+def test_a_line_of_the_wrong_form(
+    whole: bytes, kind: str, change: Line, words: str
+) -> None:
+    number = number_of(whole, kind)
+
+    def misshape(body: list[Line]) -> None:
+        body[number - 1] |= change
+        body[-1]["counts"] = count(body)
+
+    failure = first(resealed(whole, misshape))
+    assert failure.kind is Kind.FORM
+    assert failure.line == number
+    assert failure.words.startswith(f"line {number}: {words}")
+
+
+def count(body: list[Line]) -> dict[str, int]:
+    kinds = [line["kind"] for line in body]
+    return {kind: kinds.count(kind) for kind in kinds}
+
+
+# One byte, anywhere
+
+
+def flips(octets: bytes) -> list[tuple[int, int]]:
+    """Places and new bytes: both ends of every line, and many chosen by chance."""
+    chance = random.Random(20260110)
+    ends = [match.start() for match in re.finditer(rb"\n", octets)]
+    places = [0, *ends, *(end - 1 for end in ends), *(end + 1 for end in ends[:-1])]
+    signature = octets.rindex(b"\n", 0, -1) + 1
+    places += range(signature, len(octets))
+    places += chance.choices(range(len(octets)), k=400)
+    return [(place, octets[place] ^ (1 << chance.randrange(8))) for place in places] + [
+        (place, ord("\n")) for place in places[::9] if octets[place] != ord("\n")
+    ]
+
+
+def test_one_byte_changed_anywhere_is_found_in_its_line(whole: bytes) -> None:
+    for place, byte in flips(whole):
+        octets = bytearray(whole)
+        octets[place] = byte
+        report = verify(bytes(octets), PEM)
+        line = whole.count(b"\n", 0, place) + 1
+        assert report.failures, place
+        assert report.failures[0].line == line, (place, byte, report.failures)
+        assert report.failures[0].kind in {
+            *(Kind.CHANGED, Kind.NOT_CANONICAL, Kind.SIGNATURE)
+        }, (place, byte, report.failures)
+
+
+# Public tools
+
+
+def tool(name: str) -> str:
+    found = shutil.which(name)
+    assert found, f"{name} is missing; install it: apt-get install {name}"
+    return found
+
+
+OPENSSL = r"""
+set -e
+tail -n 1 "$1" > last
+header=$(cut -d. -f1 last)
+raw=$(cut -d. -f3 last | tr -d '\n' | tr -- '-_' '+/')==
+hex=$(echo "$raw" | base64 -d | od -An -v -tx1 | tr -d ' \n')
+printf 'asn1=SEQUENCE:s\n[s]\nr=INTEGER:0x%.64s\ns=INTEGER:0x%s\n' \
+    "$hex" "${hex#????????????????????????????????????????????????????????????????}" \
+    > der.conf
+openssl asn1parse -genconf der.conf -out last.der -noout
+(printf '%s.' "$header"; head -n -1 "$1") > signed
+openssl dgst -sha256 -verify "$2" -signature last.der signed
+"""
+
+
+def by_openssl(folder: Path, octets: bytes) -> subprocess.CompletedProcess[str]:
+    tool("openssl")
+    (folder / "lot.record.jsonl").write_bytes(octets)
+    (folder / "public.pem").write_bytes(PEM)
+    arguments = ["lot.record.jsonl", "public.pem"]
+    return subprocess.run(
+        ["sh", "-c", OPENSSL, "sh", *arguments],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_openssl_verifies_a_record(tmp_path: Path, whole: bytes) -> None:
+    found = by_openssl(tmp_path, whole)
+    assert (found.returncode, found.stdout) == (0, "Verified OK\n"), found.stderr
+
+
+def test_openssl_finds_one_byte(tmp_path: Path, whole: bytes) -> None:
+    found = by_openssl(tmp_path, whole.replace(b"Juniper", b"juniper", 1))
+    assert found.returncode == 1
+    assert found.stdout == "Verification failure\n"

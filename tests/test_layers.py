@@ -18,8 +18,8 @@ ROOT = Path(__file__).parents[1]
 # No clock, network, disk or chance in here.  Adding a name is a decision.
 PURE = {
     *("__future__", "bisect", "collections", "dataclasses", "datetime", "decimal"),
-    *("difflib", "enum", "fractions", "functools", "itertools", "json", "math"),
-    *("operator", "re", "typing"),
+    *("difflib", "enum", "fractions", "functools", "heapq", "itertools", "json"),
+    *("math", "operator", "re", "typing"),
 }
 MAY_IMPORT = {
     "rules": PURE | {"rules", "pydantic", "pydantic_core", "yaml"},

@@ -46,12 +46,13 @@ def install(root: Path, *options: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.fixture
-def board(tmp_path: Path) -> Board:
+def board(tmp_path_factory: pytest.TempPathFactory) -> Board:
     """A board on which the installer has run once."""
     tool("mosquitto_passwd")
-    ran = install(tmp_path)
+    root = tmp_path_factory.mktemp("board")
+    ran = install(root)
     assert ran.returncode == 0, ran.stderr
-    return Board(tmp_path, ran.stdout)
+    return Board(root, ran.stdout)
 
 
 class Broker:

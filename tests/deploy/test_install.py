@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from daemon import checking
 from daemon.keys import load
 from tests.deploy.conftest import Board, install
 
@@ -34,7 +35,9 @@ def test_what_an_installed_board_holds(board: Board) -> None:
     assert modes == {
         "etc": modes["etc"],
         "etc/fumarium": "750",
+        "etc/fumarium/backup.address": "600",
         "etc/fumarium/broker.password": "600",
+        "etc/fumarium/operator.address": "600",
         "etc/fumarium/probes": "700",
         "etc/fumarium/probes/cooler.password": "600",
         "etc/fumarium/probes/north-chamber.password": "600",
@@ -56,6 +59,12 @@ def test_what_an_installed_board_holds(board: Board) -> None:
         "var/lib/fumarium/device-key.pem": "600",
         "var/lib/fumarium/records": "750",
     }
+
+
+def test_the_settings_have_no_fault(board: Board) -> None:
+    settings = board.root / "etc" / "fumarium"
+    paths = [settings / "settings.yaml", settings / "schedules" / "links.yaml"]
+    assert checking.check(paths, as_json=False) == 0
 
 
 def test_the_key_signs(board: Board) -> None:

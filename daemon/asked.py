@@ -1,0 +1,102 @@
+"""What a person writes on the page, read from JSON and checked against the view.
+
+Each reader answers what was asked, or every mistake in it in words.  Nothing is
+trimmed to fit or guessed: what is kept is what the person saw, without the spaces
+around it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from daemon.view import View
+from rules.facts import EntryKind
+
+MOST_WHO = 20
+MOST_TEXT = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An entry somebody wants to write."""
+
+    lot: str
+    kind: EntryKind
+    who: str
+    text: str = ""
+    about: str = ""
+
+
+def read_acknowledgement(body: object, view: View) -> Asked | str:
+    """Read ``{"alert": 7, "who": "AB"}``, of an alert that waits for somebody."""
+    fields = _fields(body, {"alert": int, "who": str})
+    if isinstance(fields, str):
+        return fields
+    who, number = _line(fields["who"]), fields["alert"]
+    if wrong := _wrong_who(who):
+        return wrong
+    for alert in view.alerts:
+        if alert.number == number and alert.acknowledged_ms:
+            return f"alert {number} was acknowledged by {alert.acknowledged_by}"
+        if alert.number == number and not alert.answer:
+            return f"alert {number} asks for no answer"
+        if alert.number == number:
+            return Asked(alert.lot, EntryKind.ACKNOWLEDGE, who, about=str(number))
+    return f"there is no alert {number}"
+
+
+def read_note(body: object, view: View) -> Asked | str:
+    """Read ``{"lot": ..., "who": ..., "text": ..., "corrective": false}``.
+
+    ``about`` may name one of the lot's limits.
+    """
+    wanted = {"lot": str, "who": str, "text": str, "corrective": bool, "about": str}
+    if isinstance(body, dict):
+        body = {"about": "", **body}
+    fields = _fields(body, wanted)
+    if isinstance(fields, str):
+        return fields
+    lot, about = str(fields["lot"]), str(fields["about"])
+    who, text = _line(fields["who"]), str(fields["text"]).strip()
+    limits = {cook.lot: {limit.name for limit in cook.limits} for cook in view.cooks}
+    if lot not in limits:
+        known = ", ".join(sorted(limits)) or "none"
+        return f"lot: there is no lot {lot[:60]!r} here; there is: {known}"
+    if about and about not in limits[lot]:
+        return f"about: lot {lot} has no limit {about[:60]!r}"
+    if wrong := _wrong_who(who) or _wrong_text(text):
+        return wrong
+    kind = EntryKind.CORRECTIVE_ACTION if fields["corrective"] else EntryKind.NOTE
+    return Asked(lot, kind, who, text, about)
+
+
+WORDS = {int: "a whole number", str: "text", bool: "true or false"}
+
+
+def _fields(body: object, wanted: Mapping[str, type]) -> dict[str, object] | str:
+    if not isinstance(body, dict):
+        return f"send an object with {', '.join(wanted)}"
+    wrong = [f"{name[:40]!r} is not asked for" for name in body if name not in wanted]
+    for name, kind in wanted.items():
+        if name not in body:
+            wrong.append(f"{name} is missing")
+        elif type(body[name]) is not kind:  # true is not a whole number here
+            wrong.append(f"{name} is not {WORDS[kind]}")
+    return "; ".join(wrong) if wrong else body
+
+
+def _line(text: object) -> str:
+    return str(text).strip()
+
+
+def _wrong_who(who: str) -> str:
+    if not 1 <= len(who) <= MOST_WHO or not who.isprintable():
+        return f"who: write initials or a name, 1 to {MOST_WHO} letters"
+    return ""
+
+
+def _wrong_text(text: str) -> str:
+    if not 1 <= len(text) <= MOST_TEXT:
+        return f"text: write 1 to {MOST_TEXT} letters"
+    if not all(letter.isprintable() or letter in "\n\t" for letter in text):
+        return "text: it holds a letter that cannot be printed"
+    return ""

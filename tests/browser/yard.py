@@ -185,20 +185,22 @@ def alerts(now_ms: int) -> tuple[AlertView, ...]:
         AlertView(
             number=7,
             lot=LOT,
-            title="come-up is at risk",
-            why="core-2 may be between 10.0 degC and 54.4 degC for 5 h 18 min of 6 h.",
+            title=f"come-up at risk: lot {LOT}, smokehouse north",
+            why="core-2 may be between 10.0 degC and 54.4 degC for 5 h 18 min of 6 h\n"
+            "If it is missed: hold the lot apart; ask a process authority.",
             since_ms=now_ms - 3 * MIN,
             state=AlertState.UNACKNOWLEDGED,
             answer=True,
             told=(
-                ToldView("operator", sent, now_ms - 3 * MIN),
+                ToldView("operator", failed, now_ms - 3 * MIN, "no answer within 4 s"),
+                ToldView("operator", sent, now_ms - 2 * MIN),
                 ToldView("backup", failed, now_ms - MIN, "no answer within 4 s"),
             ),
         ),
         AlertView(
             number=6,
             lot=LOT,
-            title="core-2 is quiet",
+            title=f"channel core-2 quiet: lot {LOT}, smokehouse north",
             why="nothing heard for 2 min since its last reading",
             since_ms=now_ms - 10 * MIN,
             state=AlertState.UNACKNOWLEDGED,
@@ -208,7 +210,7 @@ def alerts(now_ms: int) -> tuple[AlertView, ...]:
         AlertView(
             number=5,
             lot=LOT,
-            title="cook chamber: deviation",
+            title=f"cook chamber deviation: lot {LOT}, smokehouse north",
             why="chamber was not 74.0 degC to 82.0 degC for longer than 10 min",
             since_ms=now_ms - 14 * MIN,
             state=AlertState.ACKNOWLEDGED,

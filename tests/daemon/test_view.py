@@ -59,7 +59,7 @@ def test_the_json_holds_integers_text_and_truth_values_only() -> None:
     kinds = {type(each) for each in numbers(tree)}
     assert kinds == {int, str, bool, type(None)}
     assert tree["cooks"][0]["limits"][0]["standing"] == "at risk"
-    assert tree["alerts"][0]["told"][1]["why"] == "no answer within 4 s"
+    assert tree["alerts"][0]["told"][2]["why"] == "no answer within 4 s"
     assert tree["curves"] == []
 
 

@@ -48,7 +48,7 @@ def unreachable(error: BaseException | None, place: str, authority: str) -> str:
         return f"TLS: the certificate of {place} is not trusted by {authority}: {said}"
     if isinstance(error, (ssl.SSLError, ConnectionResetError)) and authority:
         reason = error.reason if isinstance(error, ssl.SSLError) else ""
-        said = reason or error.strerror
+        said = reason or error.strerror or "connection reset"
         return f"TLS failed with {place}: {said}; is this the port for TLS?"
     if isinstance(error, socket.gaierror):
         return f"the name in {place} has no address: {error.strerror}"

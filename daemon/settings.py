@@ -14,11 +14,19 @@ import ssl
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Literal, NoReturn, get_args
 from urllib.parse import urlsplit
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    model_validator,
+)
 
 from daemon.clock import Pace
 from daemon.secrets import Secret, redacted, secret
@@ -26,12 +34,14 @@ from daemon.settings_checks import checks
 from probes.contract import Form, Probe, Unit
 from rules.channels import Channel, Role
 from rules.faults import Fault
-from rules.reader import marked_tree, validated
+from rules.reader import choice, marked_tree, validated
 from rules.units import Duration, difference, duration, refused
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 POINTER = re.compile(r"(/([^~/]|~[01])*)+")  # RFC 6901, section 3; not the whole
 CLIENT_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+Version = Literal["3.1.1", "5"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +50,7 @@ class Broker:
 
     host: str = "127.0.0.1"
     port: int = 1883
-    version: Literal["3.1.1", "5"] = "3.1.1"
+    version: Version = "3.1.1"
     client_id: str = "fumarium"
     user: str = ""
     password: Secret | None = None
@@ -180,6 +190,17 @@ def _pointer(value: object) -> str:
     return value
 
 
+def _one_of(words: type[StrEnum] | tuple[str, ...], what: str) -> BeforeValidator:
+    known = [str(word) for word in words]
+
+    def one_of(value: object) -> object:
+        if value not in known:
+            _refuse(value, f"is not {what}", choice(str(value), known))
+        return value
+
+    return BeforeValidator(one_of)
+
+
 def _client_id(value: object) -> str:
     if not isinstance(value, str) or not CLIENT_ID.fullmatch(value):
         right = "write letters, digits, dots and dashes, for example: fumarium"
@@ -265,6 +286,10 @@ def _refuse(value: object, what: str, right: str) -> NoReturn:
 
 
 Text = Annotated[str, BeforeValidator(_text)]
+OneVersion = Annotated[Version, _one_of(get_args(Version), "a version of MQTT here")]
+OneRole = Annotated[Role, _one_of(Role, "a role of a probe")]
+OneForm = Annotated[Form, _one_of(Form, "a form of payload")]
+OneUnit = Annotated[Unit, _one_of(Unit, "a unit of a probe")]
 Port = Annotated[int, BeforeValidator(_whole(1, 65_535))]
 InFlight = Annotated[int, BeforeValidator(_whole(1, 65_535))]
 Times = Annotated[int, BeforeValidator(_whole(1, 100_000))]
@@ -284,11 +309,19 @@ Kept = Annotated[Secret, BeforeValidator(secret)]
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _with_keys(cls, value: object) -> object:
+        if not isinstance(value, dict):
+            right = "write the keys of this part, each on a line of its own"
+            _refuse(value, "is no part with keys", right)
+        return value
+
 
 class _Broker(_Part):
     host: Host = "127.0.0.1"
     port: Port = 1883
-    version: Literal["3.1.1", "5"] = "3.1.1"
+    version: OneVersion = "3.1.1"
     client_id: ClientId = Field("fumarium", alias="client id")
     user: Text = ""
     password: Kept | None = None
@@ -299,13 +332,13 @@ class _Broker(_Part):
 class _Channel(_Part):
     channel: Text
     smokehouse: Text
-    role: Role
+    role: OneRole
     topic: Topic
-    payload: Form
+    payload: OneForm
     record: Text = ""
     pointer: Pointer = Field("", alias="value at")
     time_pointer: Pointer = Field("", alias="time at")
-    unit: Unit
+    unit: OneUnit
     every: Every
     quiet: Duration = Field(alias="quiet after")
     accuracy: Accuracy

@@ -89,12 +89,13 @@ def _accuracy(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     accuracy, role = channel.get("accuracy"), channel.get("role")
     if not isinstance(accuracy, str) or role not in set(Role):
         return
-    right = "%RH" if role == Role.HUMIDITY else "K"
+    example = "2 %RH" if role == Role.HUMIDITY else "0.5 K"
+    right = example.split()[1]
     if accuracy.endswith(("K", "%RH")) and not accuracy.endswith(right):
         yield marked.fault(
             (*loc, "accuracy"),
             f"{accuracy!r} is no accuracy of a probe with the role {role}",
-            f"write it in {right}, for example: 2 {right}",
+            f"write it in {right}, for example: {example}",
         )
 
 
@@ -143,7 +144,9 @@ def _topics(marked: Marked, channels: list[tuple[Path, Part]]) -> Iterator[Fault
             yield marked.fault((*loc, "payload"), found, remedy)
         elif form == Form.NUMBER:
             found = f"the topic {topic!r} carries one number, taken in line {line}"
-            yield marked.fault((*loc, "topic"), found, "give every probe a topic")
+            yield marked.fault(
+                (*loc, "topic"), found, "give every probe a topic of its own"
+            )
     yield from _twice(marked, channels, _source, _same_source)
 
 

@@ -8,7 +8,6 @@ Rule 2: no address is ever written here, only the names of contacts.
 steady time, which never goes back.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -94,6 +93,10 @@ SIGNAL = (
     " title, body"
 )
 
+NEWEST = (
+    "(SELECT {} FROM alert_signal WHERE alert = alert.number"
+    " ORDER BY number DESC LIMIT 1)"
+)
 SILENT = Words("", "")
 
 
@@ -236,17 +239,27 @@ class AlertTables:
         )
         return Key(lot, Subject(subject), name)
 
-    def happened(self, number: int) -> list[Happened]:
-        """The signals of an alert, as they came."""
+    def newest(self, number: int, *signals: Signal) -> Happened | None:
+        """The newest signal of an alert, of one of these kinds if any are given."""
+        kinds = signals or tuple(Signal)
         rows = self._rows(
-            f"SELECT {SIGNAL} FROM alert_signal WHERE alert = ? ORDER BY number", number
+            f"SELECT {SIGNAL} FROM alert_signal WHERE alert = ?"
+            f" AND signal IN ({', '.join('?' * len(kinds))})"
+            " ORDER BY number DESC LIMIT 1",
+            *(number, *(kind.value for kind in kinds)),
         )
-        return [_happened(*row) for row in rows]
+        return _happened(*rows[0]) if rows else None
 
     def state(self, number: int) -> AlertState:
         """How an alert stands; normal before its first signal."""
-        happened = self.happened(number)
-        return happened[-1].state if happened else NORMAL
+        newest = self.newest(number)
+        return newest.state if newest else NORMAL
+
+    def said(self, number: int) -> Happened:
+        """The newest signal that people are told of."""
+        told = self.newest(number, WORSE, NOTED)
+        assert told is not None  # an alert is opened by one
+        return told
 
     def worse_events(self, lot: str) -> set[int]:
         """The numbers of a lot's events that were told as new or worse."""
@@ -294,23 +307,21 @@ class AlertTables:
 
     def unfinished(self) -> list[int]:
         """Alerts that wait for an answer, and good news that did not go out yet."""
-        calling = ", ".join(f"'{state.value}'" for state in sorted(CALLING))
         rows = self._rows(
-            "SELECT alert FROM alert_signal AS one WHERE number ="
-            " (SELECT max(number) FROM alert_signal WHERE alert = one.alert)"
-            f" AND (state IN ({calling}) OR signal = ? AND EXISTS"
-            "  (SELECT 1 FROM telling WHERE alert = one.alert AND NOT EXISTS"
+            f"SELECT number FROM alert WHERE {NEWEST.format('state')} IN (?, ?)"
+            f" OR {NEWEST.format('signal')} = ? AND EXISTS"
+            "  (SELECT 1 FROM telling WHERE alert = alert.number AND NOT EXISTS"
             "   (SELECT 1 FROM attempt WHERE telling = telling.number"
-            "    AND outcome = ?))) ORDER BY alert",
-            *(NOTED.value, Outcome.SENT.value),
+            "    AND outcome = ?)) ORDER BY number",
+            *(*sorted(state.value for state in CALLING), NOTED.value),
+            Outcome.SENT.value,
         )
         return [number for (number,) in rows]
 
     def not_normal(self) -> list[int]:
         """Every alert that is not normal."""
         rows = self._rows(
-            "SELECT alert FROM alert_signal AS one WHERE state <> ? AND number ="
-            " (SELECT max(number) FROM alert_signal WHERE alert = one.alert)",
+            f"SELECT number FROM alert WHERE {NEWEST.format('state')} <> ?",
             NORMAL.value,
         )
         return [number for (number,) in rows]
@@ -322,17 +333,16 @@ class AlertTables:
 
     def alert(self, number: int) -> Alert:
         """One alert as it stands."""
-        key, happened = self.key(number), self.happened(number)
-        told = said(happened)
-        answered = next(
-            (
-                one
-                for one in happened
-                if one.signal is ACKNOWLEDGE and one.number > told.number
-            ),
-            None,
+        key, told = self.key(number), self.said(number)
+        answered = self.newest(number, ACKNOWLEDGE)
+        if answered and answered.number < told.number:
+            answered = None  # that was an answer to something less
+        moved = self.newest(number, *(kind for kind in Signal if kind != ACKNOWLEDGE))
+        assert moved is not None
+        [(opened_ms,)] = self._rows(
+            "SELECT at_ms FROM alert_signal WHERE alert = ? ORDER BY number LIMIT 1",
+            number,
         )
-        newest = next(one for one in reversed(happened) if one.signal != ACKNOWLEDGE)
         return Alert(
             number=number,
             lot=key.lot,
@@ -340,15 +350,15 @@ class AlertTables:
             name=key.name,
             standing=told.standing,
             severity=told.severity,
-            state=happened[-1].state,
+            state=self.state(number),
             title=told.words.title,
             body=told.words.body,
             since_ms=told.at_ms,
-            opened_ms=happened[0].at_ms,
+            opened_ms=opened_ms,
             answer=told.signal is WORSE,
             acknowledged_ms=answered.at_ms if answered else 0,
             acknowledged_by=answered.who if answered else "",
-            returned_ms=newest.at_ms if newest.signal is CLEAR else 0,
+            returned_ms=moved.at_ms if moved.signal is CLEAR else 0,
             attempts=self._attempts(number),
         )
 
@@ -371,11 +381,6 @@ class AlertTables:
     def _rows(self, query: str, *values: str | int) -> list[tuple[Any, ...]]:
         with in_words(self._journal.path):
             return self._journal.connection.execute(query, values).fetchall()
-
-
-def said(happened: Sequence[Happened]) -> Happened:
-    """The newest signal that people are told of."""
-    return next(one for one in reversed(happened) if one.signal in (WORSE, NOTED))
 
 
 def _happened(

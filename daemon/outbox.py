@@ -13,7 +13,9 @@ ever going back, so that a clock set back an hour puts off no repeat for an hour
 Addresses are secrets: they are in no table, no ``repr`` and no message.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import contextlib
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from daemon.alert_tables import (
@@ -23,9 +25,8 @@ from daemon.alert_tables import (
     Attempt,
     Happened,
     Key,
-    said,
 )
-from daemon.journal import Journal, Kept, Noticed
+from daemon.journal import Journal, JournalError, Kept, Noticed
 from rules.alerts import (
     ACKNOWLEDGE,
     CALLING,
@@ -83,6 +84,7 @@ class Outbox:
         self._contacts = dict(contacts)
         self._conditions: dict[str, dict[Key, Condition]] = {}
         self._offered: set[tuple[int, str]] = set()
+        self._unnoted: deque[tuple[Notice, Attempt, int]] = deque()
         self._ahead_ms = 0
         self._steadied_ms = self._tables.last_steady_ms()
         self._live = set(self._tables.unfinished())
@@ -122,32 +124,21 @@ class Outbox:
     def due(self, now_ms: int) -> list[Notice]:
         """The notices to send now, each handed out once until it is answered for."""
         steady_ms = self._steady(now_ms)
-        notices: list[Notice] = []
-        for number in sorted(self._live):
-            happened = self._tables.happened(number)
-            calling = happened[-1].state in CALLING
-            waits = calling
-            for row, telling in self._tables.tellings(number):
-                if not calling and happened[-1].signal is not NOTED:
-                    break
-                tried = self._tables.tried(row)
-                when_ms = due_ms(telling, tried, repeats=calling)
-                waits = waits or when_ms is not None
-                key = (number, telling.contact)
-                if when_ms is None or when_ms > steady_ms or key in self._offered:
-                    continue
-                self._offered.add(key)
-                notices.append(self._notice(happened, row, telling, failures(tried)))
-            if not waits:
-                self._live.discard(number)
-        return notices
+        self._note()
+        return [
+            notice
+            for number in sorted(self._live)
+            for notice in self._due_of(number, steady_ms)
+        ]
 
     def told(self, notice: Notice, outcome: Outcome, at_ms: int, why: str = "") -> None:
-        """Keep what became of a notice."""
+        """Keep what became of a notice.
+
+        It never fails: what the journal cannot take now is kept with the next one.
+        """
         attempt = Attempt(at_ms, notice.contact, outcome, why)
-        with self._journal.writing():
-            self._tables.add_attempt(notice, attempt, self._steady(at_ms))
-        self._offered.discard((notice.alert, notice.contact))
+        self._unnoted.append((notice, attempt, self._steady(at_ms)))
+        self._note()
 
     def address(self, notice: Notice) -> str:
         """The secret address of the notice's contact; "" where there is none."""
@@ -161,6 +152,34 @@ class Outbox:
     def alerts(self, lot: str) -> list[Alert]:
         """Every alert there was of a lot ("" for the site), in the order they came."""
         return [self._tables.alert(number) for number in self._tables.of_lot(lot)]
+
+    def _due_of(self, number: int, steady_ms: int) -> Iterator[Notice]:
+        """What is due of one alert, which is let go when nothing ever will be."""
+        newest = self._tables.newest(number)
+        calling = newest is not None and newest.state in CALLING
+        noted = newest is not None and newest.signal is NOTED
+        waits = calling
+        for row, telling in self._tables.tellings(number) if calling or noted else ():
+            tried = self._tables.tried(row)
+            when_ms = due_ms(telling, tried, repeats=calling)
+            waits = waits or when_ms is not None
+            key = (number, telling.contact)
+            if when_ms is None or when_ms > steady_ms or key in self._offered:
+                continue
+            self._offered.add(key)
+            yield self._notice(number, row, telling, failures(tried))
+        if not waits:
+            self._live.discard(number)
+
+    def _note(self) -> None:
+        # A full disk shows on the road itself; here it must not stop the telling.
+        with contextlib.suppress(JournalError):
+            while self._unnoted:
+                notice, attempt, steady_ms = self._unnoted[0]
+                with self._journal.writing():
+                    self._tables.add_attempt(notice, attempt, steady_ms)
+                self._offered.discard((notice.alert, notice.contact))
+                self._unnoted.popleft()
 
     def _take(self, taking: _Taking) -> int:
         """Let an event do to alerts what it does."""
@@ -259,14 +278,13 @@ class Outbox:
             conditions[key], _ = follow(condition, event, asked=asked)
         return conditions
 
-    def _notice(
-        self, happened: Sequence[Happened], row: int, telling: Telling, failed: int
-    ) -> Notice:
-        last, (title, body) = happened[-1], said(happened).words
-        if last.signal is not NOTED:
-            told = self._tables.was_told(last.alert, telling.contact)
-            body = f"{body}\n{closing(last.alert, last.state, told=told)}"
-        return Notice(last.alert, telling.contact, title, body, failed, row)
+    def _notice(self, number: int, row: int, telling: Telling, failed: int) -> Notice:
+        title, body = self._tables.said(number).words
+        state = self._tables.state(number)
+        if state in CALLING:
+            told = self._tables.was_told(number, telling.contact)
+            body = f"{body}\n{closing(number, state, told=told)}"
+        return Notice(number, telling.contact, title, body, failed, row)
 
     def _steady(self, now_ms: int) -> int:
         self._ahead_ms = max(self._ahead_ms, self._steadied_ms - now_ms)

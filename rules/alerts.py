@@ -300,8 +300,6 @@ def words(
     if smokehouse:
         places.append(f"smokehouse {smokehouse}")
     lines = [event.why]
-    if event.subject is Subject.LIMIT and event.channel:
-        lines.append(f"Channel: {event.channel}.")
     if remedies and severity(event.subject, event.now):
         lead = "If it is missed" if event.now == Standing.AT_RISK else "Now"
         lines.append(f"{lead}: {'; '.join(remedies)}.")

@@ -96,7 +96,7 @@ def test_an_event_becomes_a_notice(house: House) -> None:
             alert=1,
             contact="operator",
             title="come-up at risk: lot J-12, smokehouse north",
-            body="It is at risk.\nChannel: core-1.\nAlert 1. Not acknowledged.",
+            body="It is at risk.\nAlert 1. Not acknowledged.",
             tries=0,
             telling=1,
         )
@@ -396,6 +396,15 @@ def test_a_restart_forgets_no_answer_and_no_good_news(house: House) -> None:
     assert house.send(10 * S_MS) == [(1, "operator")]
 
 
+def test_a_restart_remembers_what_nobody_asked_for(house: House) -> None:
+    house.rules = [AlertRule("operator", frozenset({"at risk"}), 0)]
+    house.limit("deviation")
+    house.restart()
+    house.now_ms += 1
+    house.limit("at risk", "deviation")
+    assert house.send() == [(1, "operator")]
+
+
 def test_a_crash_while_collecting_leaves_all_or_nothing(house: House) -> None:
     for at_ms, now, was in ((1, "at risk", "within"), (2, "missed", "at risk")):
         event = Event(START_MS + at_ms, Subject.LIMIT, "come-up", "", was, now, "")
@@ -411,6 +420,21 @@ def test_a_crash_while_collecting_leaves_all_or_nothing(house: House) -> None:
     assert house.collect() == 2
     assert house.alert.standing == "missed"
     assert house.send() == [(1, "operator")]
+
+
+def test_what_cannot_be_noted_is_noted_later_and_not_told_again(house: House) -> None:
+    house.limit("at risk")
+    [notice] = house.due()
+    house.journal.connection.execute("PRAGMA query_only = ON")  # as a full disk does
+    house.outbox.told(notice, Outcome.SENT, house.now_ms)
+    assert house.due(10 * MIN_MS) == []
+    assert [one.at_ms for one in house.alert.attempts] == []
+    house.journal.connection.execute("PRAGMA query_only = OFF")
+    assert house.send() == [(1, "operator")]
+    assert [one.at_ms for one in house.alert.attempts] == [
+        START_MS,
+        START_MS + 10 * MIN_MS,
+    ]
 
 
 @pytest.mark.parametrize("table", ["alert", "alert_signal", "telling", "attempt"])

@@ -178,6 +178,16 @@ def test_a_second_deviation_after_a_long_while_at_risk_is_told() -> None:
     ) == [WORSE, SAME, WORSE]
 
 
+def test_what_happens_below_the_worst_does_not_make_it_last() -> None:
+    left_ms = 1_000
+    assert signals(
+        limit("deviation"),
+        limit("at risk", left_ms, "deviation"),
+        limit("within", left_ms + OFF_DELAY_MS, "at risk"),
+        limit("deviation", left_ms + OFF_DELAY_MS + 1, "within"),
+    ) == [WORSE, SAME, CLEAR, WORSE]
+
+
 def test_a_worse_standing_is_new_at_once() -> None:
     assert signals(
         limit("at risk", 0, "within"),
@@ -281,7 +291,7 @@ def test_failures_are_counted_from_the_last_success() -> None:
             ("J-12", "north"),
             ("hold the lot apart", "ask a process authority"),
             "come-up at risk: lot J-12, smokehouse north",
-            "It is slow.\nChannel: core-1.\n"
+            "It is slow.\n"
             "If it is missed: hold the lot apart; ask a process authority.",
             id="at risk",
         ),
@@ -290,7 +300,7 @@ def test_failures_are_counted_from_the_last_success() -> None:
             ("J-12", ""),
             ("hold the lot apart",),
             "come-up missed: lot J-12",
-            "It is slow.\nChannel: core-1.\nNow: hold the lot apart.",
+            "It is slow.\nNow: hold the lot apart.",
             id="missed",
         ),
         pytest.param(
@@ -298,7 +308,7 @@ def test_failures_are_counted_from_the_last_success() -> None:
             ("J-12", "north"),
             ("hold the lot apart",),
             "come-up met: lot J-12, smokehouse north",
-            "It is slow.\nChannel: core-1.",
+            "It is slow.",
             id="met, nothing to do",
         ),
         pytest.param(

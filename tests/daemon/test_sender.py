@@ -156,13 +156,13 @@ def test_a_process_that_died_unseen_is_replaced(
 
 
 def test_a_process_that_stands_still_is_killed(http: HttpReceiver) -> None:
-    sender = Sender(timeout_s=1, patience_s=4)
+    sender = Sender(timeout_s=2, patience_s=8)
     try:
         assert sent(sender, http.address) == (Outcome.SENT, "")
         stopped = sender.pid
         assert stopped
         os.kill(stopped, signal.SIGSTOP)
-        why = "no answer from the sending process in 5 s"
+        why = "no answer from the sending process in 10 s"
         assert sent(sender, http.address) == (Outcome.FAILED, why)
         sender.close()
         assert not Path(f"/proc/{stopped}").exists()

@@ -22,6 +22,20 @@ from typing import NamedTuple
 from daemon.canonical import Value, encode
 from daemon.keys import DeviceKey, base64url, header, signing_input
 
+# Verifying with public tools alone: sh this FILE PUBLIC.pem (POSIX shell, coreutils,
+# openssl).  The signature's two numbers are put into the form that openssl reads.
+BY_OPENSSL = r"""set -e
+tail -n 1 "$1" > signature
+raw=$(cut -d. -f3 signature | tr -- '-_' '+/')==
+hex=$(echo "$raw" | base64 -d | od -An -v -tx1 | tr -d ' \n')
+half=$(printf %.64s "$hex")
+printf 'asn1=SEQUENCE:s\n[s]\nr=INTEGER:0x%s\ns=INTEGER:0x%s\n' \
+  "$half" "${hex#"$half"}" > numbers
+openssl asn1parse -genconf numbers -out signature.der -noout
+{ printf '%s.' "$(cut -d. -f1 signature)"; head -n -1 "$1"; } > signed
+openssl dgst -sha256 -verify "$2" -signature signature.der signed
+"""
+
 ORIGIN = "0" * 64  # what the first line holds for the line before it
 
 Line = Mapping[str, Value]

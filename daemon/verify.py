@@ -50,7 +50,9 @@ def verify(octets: bytes, public_pem: bytes) -> Report:
     public = read_public(public_pem)
     outside: tuple[Failure, ...] = ()
     if octets.startswith(PDF):
-        from daemon.pdf import opened  # costs two seconds, and only a PDF needs it
+        from daemon.signature import (
+            opened,
+        )  # costs two seconds, and only a PDF needs it
 
         octets, outside = opened(octets, public)
         if not octets:  # no record in it, and that is said

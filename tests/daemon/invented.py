@@ -31,6 +31,7 @@ product:
   meat: pork
   form: comminuted
   cured: yes
+  cooked: fully
   diameter: 32 mm
   nitrite: 156 ppm
   erythorbate: 500 ppm

@@ -16,7 +16,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from daemon import record
 from daemon.canonical import decode, encode
 from daemon.keys import DeviceKey, DeviceKeyError, header
-from daemon.seal import digest, seal
+from daemon.seal import BY_OPENSSL, digest, seal
 from daemon.tampering import Failure, Kind
 from daemon.verify import Report, verify
 from tests.daemon import invented
@@ -428,7 +428,7 @@ def test_a_schedule_that_cannot_be_read(whole: bytes) -> None:
     failure = first(resealed(whole, broken))
     assert (failure.kind, failure.line) == (Kind.SCHEDULE, 1)
     assert failure.words == (
-        "line 34 of the schedule cannot be read: 'six' is not a length of time"
+        "line 35 of the schedule cannot be read: 'six' is not a length of time"
     )
 
 
@@ -625,28 +625,13 @@ def tool(name: str) -> str:
     return found
 
 
-OPENSSL = r"""
-set -e
-tail -n 1 "$1" > last
-header=$(cut -d. -f1 last)
-raw=$(cut -d. -f3 last | tr -d '\n' | tr -- '-_' '+/')==
-hex=$(echo "$raw" | base64 -d | od -An -v -tx1 | tr -d ' \n')
-printf 'asn1=SEQUENCE:s\n[s]\nr=INTEGER:0x%.64s\ns=INTEGER:0x%s\n' \
-    "$hex" "${hex#????????????????????????????????????????????????????????????????}" \
-    > der.conf
-openssl asn1parse -genconf der.conf -out last.der -noout
-(printf '%s.' "$header"; head -n -1 "$1") > signed
-openssl dgst -sha256 -verify "$2" -signature last.der signed
-"""
-
-
 def by_openssl(folder: Path, octets: bytes) -> subprocess.CompletedProcess[str]:
     tool("openssl")
     (folder / "lot.record.jsonl").write_bytes(octets)
     (folder / "public.pem").write_bytes(PEM)
     arguments = ["lot.record.jsonl", "public.pem"]
     return subprocess.run(
-        ["sh", "-c", OPENSSL, "sh", *arguments],
+        ["sh", "-c", BY_OPENSSL, "sh", *arguments],
         cwd=folder,
         capture_output=True,
         text=True,

@@ -31,6 +31,7 @@ from daemon.settings import Settings, load
 from probes.contract import Probe
 from probes.encode import encode_all
 from probes.simulator import HOUR_MS, Sample, Script, long_day, simulate
+from probes.stamps import say_stamp
 
 SITE = "Juniper Yard (invented)"
 LOT = "JY-2026-014"
@@ -104,9 +105,7 @@ def _broker(folder: Path, built_in: bool) -> Iterator[int]:
         config = folder / "broker.conf"
         config.write_text(
             f"listener {port} 127.0.0.1\nallow_anonymous true\n"
-            "max_queued_messages 0\nmax_inflight_messages 1000\n"
-            "persistence true\nautosave_on_changes true\nautosave_interval 1\n"
-            f"persistence_location {folder}/\n" + _as_root()
+            "max_queued_messages 0\nmax_inflight_messages 1000\n" + _as_root()
         )
         command = [program, "-c", str(config)]
         print("broker: mosquitto", flush=True)
@@ -274,7 +273,7 @@ def _settings(
         page_port=page_port,
         begins=BEGINS,
         times=pace.times,
-        since=pace.since_ms,
+        since=say_stamp(pace.since_ms),
     )
     path = folder / "settings.yaml"
     path.write_text(text)

@@ -29,6 +29,7 @@ from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks
 from daemon.health import Notifier
 from daemon.journal import Delivery, Journal, JournalError
+from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
 from daemon.outbox import Outbox
 from daemon.sender import Sender
@@ -43,6 +44,7 @@ from rules.units import say_ms
 LOG = logging.getLogger(__name__)
 
 PULSE_MS = 1_000
+SHORTEST_MS = 100
 PATIENCE_MS = 300_000
 RETURN_MS = 15_000  # what probes get after a lost link to publish what they kept
 AWAY_MS = 30_000  # a link lost for longer is told to people
@@ -78,6 +80,7 @@ class Road:
     show: Show
     page: Page
     notifier: Notifier
+    mirror: Mirror | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     horizon_ms: int = 0
     entries_seen: int = 0
@@ -91,10 +94,15 @@ class Road:
     recording: str = ""  # why not; "" while all is well
     handled: int = 0
 
+    @property
+    def pulse_ms(self) -> int:
+        """How long a turn waits; on an invented clock that runs faster, less."""
+        return max(PULSE_MS // self.show.pace, SHORTEST_MS)
+
     def turn(self) -> None:
         """One turn: everything that arrived is durable, judged and told."""
         self.watch_link()
-        messages = self.held or self.subscriber.take(wait_s=PULSE_MS / 1000)
+        messages = self.held or self.subscriber.take(wait_s=self.pulse_ms / 1000)
         group = self.decoded(messages)
         try:
             self.keep_readings(group)
@@ -104,12 +112,13 @@ class Road:
             self.held = []
             self.read_entries()
             self.let_time_pass(group.pulse_ms)
-            self.tell()
+            self.collect()
             self.recording = ""
         except JournalError as error:
             # Not acknowledged: the broker keeps it, and so do we until it is durable.
             self.held = messages
             self.fail(error)
+        self.tell()  # also while nothing can be recorded
         self.handled += len(messages)
         self.publish()
 
@@ -226,24 +235,34 @@ class Road:
             event = noticed.event
             LOG.info("%s: %s %s %s", lot or "site", event.name, event.now, event.why)
 
-    def tell(self) -> None:
-        """Turn durable events into alerts, and alerts into notices."""
-        now_ms = self.clock.now_ms()
+    def collect(self) -> None:
+        """Turn durable events into alerts."""
         contacts = self.settings.contacts
         self.outbox.collect(
             lambda lot: self.cooks.rules_of(lot, contacts),
-            now_ms,
+            self.clock.now_ms(),
             self.cooks.remedies_of,
         )
+
+    def tell(self) -> None:
+        """Send the notices that are due, and keep what became of them."""
+        now_ms = self.clock.now_ms()
         for notice in self.outbox.due(now_ms):
             self.sender.offer(notice, self.outbox.address(notice))
+        self.note_answers()
+        for news in self.mirror.news() if self.mirror else ():
+            LOG.info("mirror: %s %s", news.condition, news.why)
+
+    def note_answers(self) -> None:
+        """Keep what became of the notices that were offered."""
+        now_ms = self.clock.now_ms()
         for notice, outcome, why in self.sender.finished():
             self.outbox.told(notice, outcome, now_ms, why)
 
     def watch_link(self) -> None:
         """Pulse once a second, and see whether the broker is there."""
         now_ms, state = self.clock.monotonic_ms(), self.subscriber.state
-        if now_ms - self.pulsed_ms >= PULSE_MS:
+        if now_ms - self.pulsed_ms >= self.pulse_ms:
             self.pulsed_ms = now_ms
             self.subscriber.pulse()
         if not state.connected:
@@ -279,7 +298,7 @@ class Road:
     def publish(self) -> None:
         """Show how everything stands, once a second, and say that the road moves."""
         now_ms = self.clock.monotonic_ms()
-        if now_ms - self.shown_ms < PULSE_MS:
+        if now_ms - self.shown_ms < self.pulse_ms:
             return
         self.shown_ms = now_ms
         self.page.publish(self.show.view(self))
@@ -324,6 +343,10 @@ def run(
         writer(settings.journal),
         now_ms=clock.now_ms,
     )
+    mirror = None
+    if to := settings.mirror:
+        target = (to.url, to.organisation, to.bucket, settings.site, to.token.reveal())
+        mirror = Mirror(Target(*target), settings.journal)
     road = Road(
         settings=settings,
         clock=clock,
@@ -335,6 +358,7 @@ def run(
         show=show,
         page=page,
         notifier=Notifier(environment),
+        mirror=mirror,
     )
     road.entries_seen = max((k.number for k in journal.entries()), default=0)
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -351,6 +375,9 @@ def run(
         road.notifier.stopping()
         road.subscriber.stop()
         road.sender.close()
+        road.note_answers()
+        if mirror:
+            mirror.close()
         page.stop()
         journal.close()
 

@@ -7,29 +7,15 @@ never reads the database.
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from daemon.alert_tables import Alert
 from daemon.cooks import Running
 from daemon.curve import Curve
+from daemon.seen import alert_view, channel_view, cook_view
 from daemon.settings import Settings
-from daemon.view import (
-    AlertStanding,
-    AlertView,
-    BrokerView,
-    ChannelView,
-    CookView,
-    NoticeView,
-    RecordingView,
-    StageView,
-    ToldView,
-    View,
-    channel_view,
-    limit_views,
-)
+from daemon.view import BrokerView, CookView, NoticeView, RecordingView, View
 from probes.contract import Probe
-from rules import engine, stages, verdicts
-from rules.alerts import AlertState
-from rules.channels import Channel, Role
+from rules.channels import Channel
 from rules.facts import Quality, Reading
+from rules.replay import outcome
 
 if TYPE_CHECKING:
     from daemon.run import Road
@@ -55,8 +41,7 @@ class Show:
             self._topics.setdefault(probe.topic, []).append(probe)
         self._latest: dict[str, Reading] = {}
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
-        self._over: list[CookView] = []
-        self._notices: list[NoticeView] = []
+        self._over: dict[str, CookView] = {}
 
     def probes_on(self, topic: str) -> Sequence[Probe]:
         """The channels that a topic carries."""
@@ -73,116 +58,34 @@ class Show:
     def view(self, road: "Road") -> View:
         """Everything a person may look at, as it stands now."""
         now_ms, link = road.clock.now_ms(), road.subscriber.state
-        cooks = [_cook_view(running) for running in road.cooks]
-        self._over = [
-            one for one in self._over if one.lot not in {cook.lot for cook in cooks}
-        ]
-        self._over += [cook for cook in cooks if cook.finished_ms]
+        cooks = {running.cook.lot: _shown(running) for running in road.cooks}
+        self._over |= {lot: cook for lot, cook in cooks.items() if cook.finished_ms}
+        past = [cook for lot, cook in self._over.items() if lot not in cooks]
+        stages = {cook.smokehouse: cook.stage for cook in cooks.values()}
         return View(
             site=self._site,
             now_ms=now_ms,
             horizon_ms=road.horizon_ms,
             broker=BrokerView(link.connected, link.since_ms, link.why),
             recording=RecordingView(not road.recording, road.recording),
-            cooks=(*cooks, *self._past(cooks)),
-            channels=self._channel_views(now_ms, cooks),
-            alerts=tuple(map(_alert_view, road.outbox.open_alerts())),
-            notices=tuple(NoticeView(now_ms, t) for t in road.cooks.troubles),
+            cooks=(*cooks.values(), *past[-FINISHED_SHOWN:]),
+            channels=tuple(
+                channel_view(
+                    channel,
+                    self._houses[name],
+                    self._latest.get(name),
+                    now_ms,
+                    stages.get(self._houses[name]),
+                )
+                for name, channel in self._channels.items()
+            ),
+            alerts=tuple(map(alert_view, road.outbox.open_alerts())),
+            notices=tuple(NoticeView(now_ms, words) for words in road.cooks.troubles),
             curves=tuple(curve.view() for curve in self._curves.values()),
             pace=self.pace,
         )
 
-    def _past(self, cooks: Sequence[CookView]) -> list[CookView]:
-        shown = {cook.lot for cook in cooks}
-        return [one for one in self._over if one.lot not in shown][-FINISHED_SHOWN:]
 
-    def _channel_views(
-        self, now_ms: int, cooks: Sequence[CookView]
-    ) -> tuple[ChannelView, ...]:
-        bands = {
-            cook.smokehouse: (cook.stage.low_mc, cook.stage.high_mc)
-            for cook in cooks
-            if cook.stage
-        }
-        return tuple(
-            channel_view(
-                channel,
-                self._houses[name],
-                self._latest.get(name),
-                now_ms,
-                bands.get(self._houses[name], (None, None))
-                if channel.role is Role.CHAMBER
-                else (None, None),
-            )
-            for name, channel in self._channels.items()
-        )
-
-
-def _cook_view(running: Running) -> CookView:
-    plan, state, cook = running.plan, running.state, running.cook
-    found = engine.findings(plan, state)
-    judged = verdicts.judge(plan, found)
-    critical = {
-        limit.name: limit.control_point
-        for limit in plan.limits
-        if limit.grade == "critical"
-    }
-    ceilings = {limit.name for limit in plan.limits if limit.ceiling}
-    return CookView(
-        lot=cook.lot,
-        smokehouse=cook.smokehouse,
-        title=running.schedule.title,
-        begun_ms=cook.begun_ms,
-        finished_ms=running.finished_ms,
-        on_hold=verdicts.on_hold(judged),
-        stages=_stage_views(running),
-        limits=limit_views(found, critical, ceilings),
-    )
-
-
-def _stage_views(running: Running) -> tuple[StageView, ...]:
-    passed = {one.name: one for one in engine.passed(running.state)}
-    views = []
-    for stage in running.plan.stages:
-        one = passed.get(stage.name)
-        going_on = one is not None and not one.to_ms
-        due_ms = stages.due_ms(stage, running.state.at) if going_on else None
-        low, high = stage.chamber or (None, None)
-        views.append(
-            StageView(
-                name=stage.name,
-                from_ms=one.from_ms if one else 0,
-                to_ms=one.to_ms if one else 0,
-                ends=str(stage.ends),
-                due_ms=due_ms or 0,
-                low_mc=low,
-                high_mc=high,
-            )
-        )
-    return tuple(views)
-
-
-STANDINGS = {
-    AlertState.UNACKNOWLEDGED: AlertStanding.OPEN,
-    AlertState.ACKNOWLEDGED: AlertStanding.ACKNOWLEDGED,
-    AlertState.RETURNED: AlertStanding.RETURNED,
-    AlertState.NORMAL: AlertStanding.ACKNOWLEDGED,
-}
-
-
-def _alert_view(alert: Alert) -> AlertView:
-    return AlertView(
-        number=alert.number,
-        lot=alert.lot,
-        title=alert.title,
-        why=alert.body,
-        since_ms=alert.since_ms,
-        standing=STANDINGS[alert.state],
-        acknowledged_by=alert.acknowledged_by,
-        acknowledged_ms=alert.acknowledged_ms,
-        returned_ms=alert.returned_ms,
-        told=tuple(
-            ToldView(one.contact, one.outcome.value, one.at_ms, one.why)
-            for one in alert.attempts
-        ),
-    )
+def _shown(running: Running) -> CookView:
+    cook, plan = running.cook, running.plan
+    return cook_view(cook.lot, cook.smokehouse, plan, outcome(plan, running.state, ()))

@@ -3,11 +3,12 @@
 import hashlib
 import os
 import stat
+import subprocess
 from pathlib import Path
 
 import pytest
 
-from daemon import checking
+from daemon import VERSION, checking
 from daemon.keys import load
 from tests.deploy.conftest import Board, install
 
@@ -53,6 +54,10 @@ def test_what_an_installed_board_holds(board: Board) -> None:
         "etc/systemd": modes["etc/systemd"],
         "etc/systemd/system": modes["etc/systemd/system"],
         "etc/systemd/system/fumarium.service": "644",
+        "usr": modes["usr"],
+        "usr/local": modes["usr/local"],
+        "usr/local/bin": modes["usr/local/bin"],
+        "usr/local/bin/fumarium": "755",
         "var": modes["var"],
         "var/lib": modes["var/lib"],
         "var/lib/fumarium": "750",
@@ -65,6 +70,12 @@ def test_the_settings_have_no_fault(board: Board) -> None:
     settings = board.root / "etc" / "fumarium"
     paths = [settings / "settings.yaml", settings / "schedules" / "links.yaml"]
     assert checking.check(paths, as_json=False) == 0
+
+
+def test_the_command_is_there(board: Board) -> None:
+    command = board.root / "usr" / "local" / "bin" / "fumarium"
+    ran = subprocess.run([command, "--version"], capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout) == (0, f"fumarium {VERSION}\n")
 
 
 def test_the_key_signs(board: Board) -> None:

@@ -7,6 +7,7 @@ that were found before, since the same facts give the same events.
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from typing import NamedTuple
@@ -20,6 +21,8 @@ from rules.faults import render_all
 from rules.order import Order
 from rules.replay import fold
 from rules.schedule import Schedule, read_schedule
+
+PAST_SHOWN = 3  # cooks that are over and still worth a look
 
 
 class CookError(Exception):
@@ -108,6 +111,7 @@ class Cooks:
         self._journal = journal
         self._running: dict[str, Running] = {}
         self._ended: dict[str, Closed] = {}
+        self.past: deque[Running] = deque(maxlen=PAST_SHOWN)
         self.troubles: list[str] = []
         self.recovered: list[tuple[str, list[Event]]] = []
         self.notice()
@@ -157,6 +161,7 @@ class Cooks:
         """Forget a settled cook; what comes for it from now on comes too late."""
         running = self._running.pop(lot)
         self._ended[lot] = _closed(running.cook, running.horizon_ms)
+        self.past.append(running)
 
     def rules_of(self, lot: str, contacts: Iterable[str]) -> Sequence[AlertRule]:
         """Who is told of a lot; of the site, whoever is told of a running cook."""
@@ -188,6 +193,7 @@ class Cooks:
             return
         if running.settled:
             self._ended[cook.lot] = _closed(cook, running.horizon_ms)
+            self.past.append(running)
             return
         self._running[cook.lot] = running
         self.recovered.append((cook.lot, events))

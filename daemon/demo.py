@@ -32,6 +32,8 @@ from probes.contract import Probe
 from probes.encode import encode_all
 from probes.simulator import HOUR_MS, Sample, Script, long_day, simulate
 from probes.stamps import say_stamp
+from rules.facts import Event
+from rules.units import say_mc
 
 SITE = "Juniper Yard (invented)"
 LOT = "JY-2026-014"
@@ -194,6 +196,7 @@ def _cook(
                 time.sleep(max(0.0, early_ms / times / 1000))
                 person.looks(at_ms + lag_ms)
             probe = probes[sample.channel]
+            person.hears(sample)
             waiting.setdefault(probe.topic, []).append((probe, sample.value_mc))
         _publish(client, waiting, at_ms + lag_ms)
     client.loop_stop()
@@ -216,10 +219,19 @@ class _Person:
         self._settings = str(settings.journal.parent / "settings.yaml")
         self._seen = 0
         self._looked_s = 0.0
-        self._relit = False
+        self._progress_ms = 0
+        self._latest: dict[str, int] = {}
+
+    def hears(self, sample: Sample) -> None:
+        """Remember what a probe shows, for the line of progress."""
+        self._latest[sample.channel] = sample.value_mc
 
     def looks(self, at_ms: int) -> None:
-        """Look at the screen twice a second."""
+        """Look at the journal twice a second, and at the clock every half hour."""
+        if at_ms - self._progress_ms >= HOUR_MS // 2:
+            self._progress_ms = at_ms
+            shown = ", ".join(f"{n} {say_mc(v)}" for n, v in self._latest.items())
+            print(f"{_clock(at_ms)} ... {shown}", flush=True)
         now_s = time.monotonic()
         if now_s - self._looked_s < 0.5:
             return
@@ -227,22 +239,30 @@ class _Person:
         for noticed in self._journal.events(LOT, after=self._seen):
             self._seen = noticed.number
             event = noticed.event
-            hours, minutes = divmod((event.at_ms - BEGINS_MS) // 60_000, 60)
-            what = f"{event.name} [{event.channel}]" if event.channel else event.name
-            print(f"{hours:>3}:{minutes:02} {what}: {event.now} - {event.why}")
-            if event.name == "smoke chamber" and event.now == "deviation":
-                self._relights()
+            print(f"{_clock(event.at_ms)} {event.name}: {event.now} - {event.why}")
+            self._answers(event)
         sys.stdout.flush()
 
-    def _relights(self) -> None:
-        if self._relit:
-            return
-        self._relit = True
-        settings = ("--settings", self._settings)
-        _typed("acknowledge", "all", "--who", "JY", *settings)
-        action = "fire had died; relit it, chamber back in its band"
-        words = ("--corrective", "--about", "smoke chamber", "--who", "JY")
-        _typed("note", LOT, action, *words, *settings)
+    def _answers(self, event: Event) -> None:
+        """Relight a dead fire, see to a quiet probe, and say so."""
+        settings = ("--who", "JY", "--settings", self._settings)
+        action = ACTIONS.get((event.name, event.now))
+        if action and event.was != "waiting":
+            _typed("acknowledge", "all", *settings)
+            about = ("--corrective", "--about", event.name)
+            _typed("note", LOT, action, *about, *settings)
+
+
+ACTIONS = {
+    ("smoke chamber", "deviation"): "the fire had died; relit it, added dry wood",
+    ("core-2", "reporting"): "pushed the plug of core-2 home; it reports again",
+    ("smoke chamber", "missed"): "cause was damp wood; wood now kept under cover",
+}
+
+
+def _clock(at_ms: int) -> str:
+    hours, minutes = divmod((at_ms - BEGINS_MS) // 60_000, 60)
+    return f"{hours:>3}:{minutes:02}"
 
 
 def _wait_until_judged(settings: Settings, patience_s: float = 30.0) -> bool:

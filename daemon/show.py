@@ -20,8 +20,6 @@ from rules.replay import outcome
 if TYPE_CHECKING:
     from daemon.run import Road
 
-FINISHED_SHOWN = 3  # cooks that are over and still worth a look
-
 
 class Show:
     """The latest of every channel, and the way it came."""
@@ -41,7 +39,6 @@ class Show:
             self._topics.setdefault(probe.topic, []).append(probe)
         self._latest: dict[str, Reading] = {}
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
-        self._over: dict[str, CookView] = {}
 
     def probes_on(self, topic: str) -> Sequence[Probe]:
         """The channels that a topic carries."""
@@ -58,17 +55,15 @@ class Show:
     def view(self, road: "Road") -> View:
         """Everything a person may look at, as it stands now."""
         now_ms, link = road.clock.now_ms(), road.subscriber.state
-        cooks = {running.cook.lot: _shown(running) for running in road.cooks}
-        self._over |= {lot: cook for lot, cook in cooks.items() if cook.finished_ms}
-        past = [cook for lot, cook in self._over.items() if lot not in cooks]
-        stages = {cook.smokehouse: cook.stage for cook in cooks.values()}
+        cooks = [_shown(running) for running in road.cooks]
+        stages = {cook.smokehouse: cook.stage for cook in cooks}
         return View(
             site=self._site,
             now_ms=now_ms,
             horizon_ms=road.horizon_ms,
             broker=BrokerView(link.connected, link.since_ms, link.why),
             recording=RecordingView(not road.recording, road.recording),
-            cooks=(*cooks.values(), *past[-FINISHED_SHOWN:]),
+            cooks=(*cooks, *map(_shown, road.cooks.past)),
             channels=tuple(
                 channel_view(
                     channel,

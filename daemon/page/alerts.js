@@ -44,13 +44,21 @@ function buildOpen(alert) {
 
 function updateOpen(node, alert, now) {
   const part = node.parts;
-  say(part.title, alert.title);
+  const [what, place] = titled(alert);
+  say(part.title, what);
   say(part.why, alert.why);
   say(part.when, when(alert, now));
-  say(part.lot, alert.lot && !alert.title.includes(alert.lot) ? `lot ${alert.lot}` : "");
+  say(part.lot, place);
   say(part.told, told(alert, now));
   if (!part.button.disabled) say(part.button, buttonWords());
   part.button.setAttribute("aria-label", `${buttonWords()}: ${alert.title}`);
+}
+
+/** What an alert's title says, and of which lot and place it says so. */
+function titled(alert) {
+  if (!alert.lot) return [alert.title, ""];
+  const [what, ...place] = alert.title.split(`: lot ${alert.lot}`);
+  return [what, `lot ${alert.lot}${place.join("")}`];
 }
 
 const buttonWords = () => (initials() ? `Acknowledge as ${initials()}` : "Acknowledge");
@@ -101,14 +109,15 @@ function buildPast() {
 
 function updatePast(node, alert, now) {
   const part = node.parts;
-  say(part.title, alert.title);
-  const words = [`since ${clock(alert.since_ms, now)}`];
+  const [what, place] = titled(alert);
+  const words = [place, `since ${clock(alert.since_ms, now)}`].filter((each) => each);
   if (alert.acknowledged_ms) {
     const at = clock(alert.acknowledged_ms, now);
     words.unshift(`✓ acknowledged by ${alert.acknowledged_by} at ${at}`);
     const back = `returned to normal at ${clock(alert.returned_ms, now)}`;
     words.push(alert.returned_ms ? back : "not yet back to normal");
   }
+  say(part.title, what);
   say(part.words, words.join(" · "));
   say(part.why, alert.why);
   dress(node, "past");

@@ -112,15 +112,34 @@ function changes(cook, plot) {
   return marks;
 }
 
-/** A line through the middle of the pieces, and what lies between low and high. */
-function line(channel, index, plot) {
+/** Whether a piece has a hole of its own, besides the one before it. */
+const isTorn = (piece, before) =>
+  piece.hole > 0 && !(before && piece.hole === piece.from - before.to);
+
+/** The pieces that belong together, run by run, and those that are torn. */
+function parted(channel, plot) {
   const runs = [];
+  const torn = [];
   let before = null;
+  let joins = false;
   for (const piece of channel.pieces.filter((one) => one.to >= plot.from)) {
-    if (before && piece.from - before.to <= channel.joined_ms) runs.at(-1).push(piece);
-    else runs.push([piece]);
+    if (isTorn(piece, before)) {
+      torn.push(piece);
+      joins = false;
+    } else {
+      if (joins && piece.from - before.to <= channel.joined_ms) runs.at(-1).push(piece);
+      else runs.push([piece]);
+      joins = true;
+    }
     before = piece;
   }
+  return [runs, torn];
+}
+
+/** A line through the middle of the pieces, what lies between low and high, and a dot
+    for a torn piece: a line through it would be drawn over a hole. */
+function line(channel, index, plot) {
+  const [runs, torn] = parted(channel, plot);
   const point = (ms, mc) => `${plot.x(Math.max(plot.from, ms)).toFixed(1)} ${plot.y(mc).toFixed(1)}`;
   const middle = (piece) => (piece.from + piece.to) / 2;
   const along = (run, mc) => [
@@ -138,6 +157,10 @@ function line(channel, index, plot) {
   return [
     draw("path", { class: "spread", d: spreads.join("") }),
     draw("path", { class: `line ${channel.role}`, d: lines.join(""), "stroke-dasharray": dash }),
+    ...torn.map((piece) => {
+      const [cx, cy] = [plot.x(piece.to), plot.y((piece.low + piece.high) / 2)];
+      return draw("circle", { class: "dot", cx, cy, r: 1.6 });
+    }),
   ];
 }
 
@@ -162,10 +185,8 @@ function holes(channel, from, end) {
   const found = [];
   let before = null;
   for (const piece of channel.pieces) {
-    if (piece.hole) {
-      const apart = before && piece.from - before.to > channel.joined_ms;
-      found.push(apart ? [before.to, piece.from] : [piece.from, piece.to]);
-    }
+    if (before && piece.from - before.to > channel.joined_ms) found.push([before.to, piece.from]);
+    if (isTorn(piece, before)) found.push([piece.from, piece.to]);
     before = piece;
   }
   if (channel.standing === "quiet" && end >= before.to) found.push([before.to, end]);

@@ -2,7 +2,7 @@
 // bounds, and when it is lost if nothing changes.  Worst first.
 
 import { dress, keep, make, reshape, say, shape } from "./dom.js";
-import { about, clock, figure } from "./words.js";
+import { about, clock, figure, glued } from "./words.js";
 
 const WORST_FIRST = ["missed", "deviation", "unproven", "at risk", "within", "waiting", "met"];
 const ENDED = ["met", "missed"];
@@ -37,7 +37,7 @@ function build(limit) {
   part.standing.append(part.shape, part.word);
   part.bar.setAttribute("aria-hidden", "true");
   part.bar.append(part.possible, part.certain, part.required);
-  const title = make("h4", "", limit.part ? `${limit.name}: ${limit.part}` : limit.name);
+  const title = make("h4", "", glued(limit.part ? `${limit.name}: ${limit.part}` : limit.name));
   const head = make("div", "head", title, part.standing);
   node.append(head, part.kind, part.bar, part.used, part.deadline, part.why);
   return node;
@@ -89,7 +89,12 @@ function bare(from, to) {
 }
 
 function deadline(limit, now) {
-  if (!limit.lose_ms || ENDED.includes(limit.standing)) return "";
+  if (ENDED.includes(limit.standing)) return "";
+  if (limit.ceiling && limit.unit === "ms" && limit.least > limit.required) {
+    // It may stand within again, yet what happened before decides the verdict.
+    return limit.most > limit.required ? "what was allowed is used up" : "what was allowed may be used up";
+  }
+  if (!limit.lose_ms) return "";
   if (limit.lose_ms <= now) return `lost at ${clock(limit.lose_ms, now)}`;
   const left = about(limit.lose_ms - now);
   return `lost at ${clock(limit.lose_ms, now)} if nothing changes, in ${left}`;

@@ -56,7 +56,8 @@ export function about(ms) {
   if (seconds < 60) return `${seconds} s`;
   if (seconds < 3600) return `${Math.floor(seconds / 60)} min`;
   const minutes = Math.floor(seconds / 60);
-  return `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+  const rest = minutes % 60;
+  return rest ? `${Math.floor(minutes / 60)} h ${rest} min` : `${minutes / 60} h`;
 }
 
 /** Thousandths to a tenth, `up` to the higher side, else the lower, else the nearest. */

@@ -14,7 +14,7 @@ from playwright.sync_api import expect
 from daemon.view import BrokerView, RecordingView
 from rules.facts import Entry, EntryKind, Standing, Verdict
 from tests.browser.conftest import OpenTab, Yard
-from tests.browser.yard import LOT, MIN
+from tests.browser.yard import LOT, MIN, yard
 
 
 def at(ms: int, offset_h: int) -> str:
@@ -87,6 +87,27 @@ def test_what_is_to_be_reached_is_told_from_what_is_used_up(open_tab: OpenTab) -
     expect(limit).to_contain_text(
         "0.6 to 1.9 log10 of 6.5 log10 shown; 5.9 log10 to go"
     )
+
+
+@pytest.mark.parametrize(
+    ("most", "words"),
+    [(9, "what was allowed may be used up"), (11, "what was allowed is used up")],
+)
+def test_a_limit_that_stands_within_again_does_not_hide_what_happened(
+    open_tab: OpenTab, served: Yard, most: int, words: str
+) -> None:
+    cook = served.view.cooks[0]
+    chamber = replace(
+        next(one for one in cook.limits if one.name == "cook chamber"),
+        standing=Standing.WITHIN,
+        verdict=Verdict.RUNNING,
+        least=12 * MIN,
+        most=most * MIN,
+    )
+    served.show(cooks=(replace(cook, limits=(chamber,)),))
+    limit = open_tab().tab.locator(".limit")
+    expect(limit).to_contain_text(f"{most} to 12 min used, 10 min allowed")
+    expect(limit.locator(".deadline")).to_have_text(words)
 
 
 def test_the_clock_tells_its_zone(open_tab: OpenTab) -> None:
@@ -276,9 +297,19 @@ def test_the_cook_that_loses_something_soonest_comes_first(
     )
 
 
-def test_holes_are_seen_in_the_chart(open_tab: OpenTab) -> None:
-    tab = open_tab().tab
-    chart = tab.locator(".chart svg")
+@pytest.mark.parametrize(
+    ("past_ms", "dots"),
+    [(0, 0), (90_000, 1)],
+    ids=["across two pieces of the curve", "inside one piece"],
+)
+def test_a_hole_is_seen_in_the_chart_wherever_it_lies(
+    open_tab: OpenTab, served: Yard, past_ms: int, dots: int
+) -> None:
+    slice_ms = 180_000
+    now_ms = served.view.now_ms // slice_ms * slice_ms + past_ms
+    served.view = yard(now_ms)
+    served.page.publish(served.view)
+    chart = open_tab().tab.locator(".chart svg")
     expect(chart).to_have_attribute("role", "img")
     label = chart.get_attribute("aria-label") or ""
     for words in ("chamber last at", "core-1 last at", "core-2 last at"):
@@ -289,6 +320,7 @@ def test_holes_are_seen_in_the_chart(open_tab: OpenTab) -> None:
         "all => all.map(line => line.getAttribute('d').split('M').length - 1)"
     )
     assert broken == [2, 2, 1]  # core-2 is still quiet: its line just ends
+    expect(chart.locator(".dot")).to_have_count(dots)
 
 
 def test_a_demonstration_says_so(open_tab: OpenTab, served: Yard) -> None:
@@ -344,9 +376,8 @@ def test_words_from_outside_are_never_markup(open_tab: OpenTab, served: Yard) ->
     alert = replace(served.view.alerts[0], title="<img src=x onerror=alert(1)>")
     watched = open_tab()
     served.show(alerts=(alert,), site="<b>Yard</b>")
-    expect(watched.tab.locator(".alert h3")).to_have_text(
-        "<img src=x onerror=alert(1)>"
-    )
+    titles = watched.tab.locator(".alert h3")
+    expect(titles).to_have_text(["<img src=x onerror=alert(1)>"])
     expect(watched.tab.locator("#site")).to_have_text("<b>Yard</b>")
     expect(watched.tab.locator("main img")).to_have_count(0)
     assert watched.said == []

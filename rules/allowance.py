@@ -20,19 +20,20 @@ from rules.units import say_ms
 
 
 class Signal(StrEnum):
-    """What can happen to an allowance."""
+    """What can happen to an allowance; of one moment's, the first acts first."""
 
-    WARN = "inside, and the warning time has been used"
-    CLEAR = "surely outside again"
-    USED_UP = "it may have been passed"
     LOST = "it must have been passed"
+    USED_UP = "it may have been passed"
+    WARN = "inside, and the warning time has been used"
     DONE = "all that was asked is shown"
     BACK = "it may be inside again after that"
+    CLEAR = "surely outside"
     OVER = "its stages are over"
 
 
 WAITING, WITHIN, AT_RISK, DEVIATION, MET, MISSED, UNPROVEN = Standing
-WARN, CLEAR, USED_UP, LOST, DONE, BACK, OVER = Signal
+LOST, USED_UP, WARN, DONE, BACK, CLEAR, OVER = Signal
+FIRST = {signal: place for place, signal in enumerate(Signal)}
 
 NEXT = {
     (WITHIN, WARN): AT_RISK,
@@ -104,7 +105,7 @@ def counted(
         if least <= allowed_ms < least + span_ms:
             signals.append((state.front_ms + allowed_ms - least, USED_UP))
         least += span_ms
-    elif state.standing is AT_RISK:
+    else:
         signals.append((state.front_ms, CLEAR))
     if must:
         if most <= allowed_ms < most + span_ms:
@@ -123,7 +124,7 @@ def moved(
     """Let signals act in the order of their times; answer the moves."""
     moves: list[Move] = []
     standing, since_ms = state.standing, state.since_ms
-    for at_ms, signal in sorted(signals, key=lambda one: one[0]):
+    for at_ms, signal in sorted(signals, key=lambda one: (one[0], FIRST[one[1]])):
         after = NEXT[standing, signal]
         if after is not standing:
             moves.append(Move(at_ms, part, standing, after, says(after)))

@@ -9,8 +9,9 @@ Back inside, the limit stands within again; what happened decides the verdict.
 Rule 1: every passage between standings is in ``NEXT``, in this file.
 Rule 2: a move carries the time at which it became true; there is no clock here.
 
-The band is not judged until the channel first came surely into it, or until the
-settling time is over.
+The band is not judged until the channel first came into it, or until the settling
+time is over: the first count begins when it may have come into it, the second when it
+surely has.
 """
 
 from enum import StrEnum
@@ -32,15 +33,16 @@ NONE_MS = -1
 
 
 class Signal(StrEnum):
-    """What can happen to the band."""
+    """What can happen to the band; of one moment's, the first acts first."""
 
-    LONG = "it may have been outside for half of the grace time"
-    DOUBTED = "it may have been outside for longer than the grace time"
-    LOST = "it must have been"
-    INSIDE = "surely inside again"
+    LOST = "it must have been outside for longer than the grace time"
+    DOUBTED = "it may have been"
+    LONG = "it may have been outside for half of it"
+    INSIDE = "surely inside"
 
 
-LONG, DOUBTED, LOST, INSIDE = Signal
+LOST, DOUBTED, LONG, INSIDE = Signal
+FIRST = {signal: place for place, signal in enumerate(Signal)}
 
 NEXT = {
     (WITHIN, LONG): AT_RISK,
@@ -67,7 +69,8 @@ class State(NamedTuple):
 
     standing: Standing
     since_ms: int
-    armed_ms: int  # judged from here on
+    may_arm_ms: int  # it may have come into the band: counted from here on
+    armed_ms: int  # it surely has
     may_ms: int  # it may have been outside since; NONE_MS inside
     must_ms: int  # it must have been outside since
     longest_may_ms: int
@@ -110,6 +113,7 @@ class Bounded(Limit):
         return State(
             standing=WITHIN,
             since_ms=at_ms,
+            may_arm_ms=armed_ms,
             armed_ms=armed_ms,
             may_ms=NONE_MS,
             must_ms=NONE_MS,
@@ -124,24 +128,27 @@ class Bounded(Limit):
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Count one piece of evidence."""
         if isinstance(piece, Bridge):
-            return state, []
-        may, must = self._outside(piece)
+            return self._bridged(state, piece)
+        may, must = True, False
+        if isinstance(piece, Span):
+            may, must = self._outside(piece)
         from_ms, to_ms = piece.from_ms, piece.to_ms
-        if from_ms < state.armed_ms:
-            if not may:
-                state = state._replace(armed_ms=from_ms)
-            from_ms = min(state.armed_ms, to_ms)
-            if to_ms < state.armed_ms:
-                return state._replace(front_ms=to_ms), []
+        if state.front_ms < from_ms:  # it was not judged in between
+            state = state._replace(may_ms=NONE_MS, must_ms=NONE_MS)
+        if isinstance(piece, Span) and not must:
+            state = state._replace(may_arm_ms=min(state.may_arm_ms, from_ms))
+        if not may:
+            state = state._replace(armed_ms=min(state.armed_ms, from_ms))
+        may = may and state.may_arm_ms <= to_ms
+        must = must and state.armed_ms <= to_ms
         return self._counted(state, from_ms, to_ms, may=may, must=must)
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """The longest excursions decide."""
-        now = self._final(state)
-        moves = []
-        if now is not state.standing:
-            moves = [Move(at_ms, "", state.standing, now, self._why(state))]
-        return state._replace(standing=now, since_ms=at_ms, over=True), moves
+        was, now = state.standing, self._final(state)
+        state = state._replace(standing=now, since_ms=at_ms, over=True)
+        moves = [Move(at_ms, "", was, now, self._why(state))] if now is not was else []
+        return state, moves
 
     def findings(self, state: State) -> list[Shown]:
         """The longest excursion under either truth."""
@@ -158,11 +165,19 @@ class Bounded(Limit):
     def _final(self, state: State) -> Standing:
         if state.lost:
             return MISSED
-        return UNPROVEN if state.doubted else MET
+        settling = state.front_ms <= state.armed_ms
+        return UNPROVEN if state.doubted or settling else MET
 
-    def _outside(self, piece: Piece) -> tuple[bool, bool]:
-        if not isinstance(piece, Span):
-            return True, False
+    def _bridged(self, state: State, bridge: Bridge) -> tuple[State, list[Move]]:
+        """In a hole it may have come into the band, and left it at once."""
+        _, must = self._outside(bridge)
+        from_ms, to_ms = bridge.from_ms, bridge.to_ms
+        if must or state.may_arm_ms <= from_ms:
+            return state, []
+        state = state._replace(may_arm_ms=from_ms, may_ms=from_ms, front_ms=from_ms)
+        return self._counted(state, from_ms, to_ms, may=True, must=False)
+
+    def _outside(self, piece: Span | Bridge) -> tuple[bool, bool]:
         low, high = self.bounds
         below_may = low is not None and piece.low_mc < low
         below_must = low is not None and piece.high_mc < low
@@ -174,8 +189,11 @@ class Bounded(Limit):
         self, state: State, from_ms: int, to_ms: int, *, may: bool, must: bool
     ) -> tuple[State, list[Move]]:
         signals: list[tuple[int, Signal]] = []
-        may_ms = state.may_ms if state.may_ms != NONE_MS else from_ms
-        must_ms = state.must_ms if state.must_ms != NONE_MS else from_ms
+        may_ms, must_ms = state.may_ms, state.must_ms
+        if may_ms == NONE_MS:
+            may_ms = max(from_ms, state.may_arm_ms)
+        if must_ms == NONE_MS:
+            must_ms = max(from_ms, state.armed_ms)
         if not may:
             signals.append((from_ms, INSIDE))
             may_ms = NONE_MS
@@ -206,9 +224,10 @@ class Bounded(Limit):
     ) -> tuple[State, list[Move]]:
         moves = []
         standing, since_ms = state.standing, state.since_ms
-        for at_ms, signal in sorted(signals, key=lambda one: one[0]):
+        for at_ms, signal in sorted(signals, key=lambda one: (one[0], FIRST[one[1]])):
             after = NEXT[standing, signal]
             if after is not standing:
+                at_ms = max(at_ms, since_ms)  # a bridge tells of what has been
                 moves.append(Move(at_ms, "", standing, after, self._says(after)))
                 standing, since_ms = after, at_ms
         return state._replace(standing=standing, since_ms=since_ms), moves
@@ -223,6 +242,8 @@ class Bounded(Limit):
         }[standing]
 
     def _why(self, state: State) -> str:
+        if state.over and state.front_ms <= state.armed_ms:
+            return f"{self._inside}: was over before it had settled"
         may, must = say_ms(state.longest_may_ms), say_ms(state.longest_must_ms)
         most = may if may == must else f"between {must} and {may}"
         return (

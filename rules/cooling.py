@@ -6,6 +6,10 @@ it first fell* below the upper one.  A band is shown when the channel is surely 
 below its lower end; the limit's last part asks for the final temperature where that
 lies below the last band.
 
+Where the channel may have been below the upper end already when chilling began, the
+time since the end of heating counts as well; where no stage ended the heating, that
+time is unknown.
+
 What a cook never showed is ``unproven``, not missed: the product may have got there
 later, but no reading says so.
 
@@ -32,12 +36,14 @@ from rules.standards.cooling import (
 )
 from rules.units import refused, say_mc, say_ms
 
+CHILLING = ("chill", "chilling", "cool", "cooling")  # stages, where none are named
 CONDITIONS = "conditions"
 FALL = "continuous fall"
 HIGH_MC = 1 << 40
 # No text gives a figure for "continuously": our choice, the 2 h that California
 # Code of Regulations title 3 section 910.15 allows a surface between 120 and 80 degF.
 STANDS_MS = 7_200_000
+UNKNOWN_MS = -1
 START = "start of chilling"
 
 
@@ -54,7 +60,8 @@ class Through(NamedTuple):
 class Fall(NamedTuple):
     """Whether the product fell without a stop, down to the final temperature."""
 
-    low_mc: int  # the least it surely fell below so far
+    low_mc: int  # how low it may have been when it last surely fell
+    high_mc: int  # the least it surely was at or below
     fell_ms: int  # when it last surely fell
     stood_ms: int  # when it may have stood for too long; 0 while it has not
     rose_ms: int  # when it surely rose; 0 while it has not
@@ -64,7 +71,9 @@ class State(NamedTuple):
     """All that is remembered between two pieces of evidence."""
 
     begun_ms: int
-    late_ms: int  # from the end of heating to the beginning of chilling
+    late_ms: int  # from the end of heating to the beginning of chilling, or UNKNOWN_MS
+    told: bool  # what was amiss from the beginning has been told
+    seen: bool  # a reading has shown where it began
     qualified: Standing  # whether the product may be cooled by this option
     qualified_why: str
     bands: tuple[Through, ...]
@@ -115,7 +124,9 @@ class CoolingLimit(Limit):
 
     def opened(self, opening: Opening) -> State:
         """No band has begun."""
-        late_ms = opening.at_ms - (opening.heat_ended_ms or opening.at_ms)
+        late_ms = UNKNOWN_MS
+        if opening.heat_ended_ms:
+            late_ms = opening.at_ms - opening.heat_ended_ms
         none = Through(
             allowance.opened(opening.at_ms),
             may_have_begun=False,
@@ -126,32 +137,43 @@ class CoolingLimit(Limit):
         ok, why = qualifies(self.option, opening.facts)
         qualified = Standing.UNPROVEN if ok is None else _met_or_missed(ok)
         bands = (none,) * len(self._bands)
-        fall = Fall(HIGH_MC, opening.at_ms, 0, 0)
-        return State(opening.at_ms, late_ms, qualified, why, bands, fall, 0, 0)
+        return State(
+            begun_ms=opening.at_ms,
+            late_ms=late_ms,
+            told=False,
+            seen=False,
+            qualified=qualified,
+            qualified_why=why,
+            bands=bands,
+            fall=Fall(HIGH_MC, HIGH_MC, opening.at_ms, 0, 0),
+            final_ms=0,
+            over_ms=0,
+        )
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Count one piece of evidence in every band."""
         if isinstance(piece, Bridge):
             return self._bridged(state, piece), []
-        bands, moves = [], []
+        state, moves = self._told(state)
+        bands = []
         for band, through in zip(self._bands, state.bands, strict=True):
+            if not state.seen and _shows_begun(band, piece):
+                through, new = self._begun_before(band, through, state)
+                moves += new
             after, new = self._through(band, through, piece)
             bands.append(after)
             moves += new
-        final_ms, at_ms = state.final_ms, piece.to_ms
-        if self._has_final and not final_ms and _surely_at(piece, self.option.final_mc):
-            final_ms = at_ms
-            why = f"reached {say_mc(self.option.final_mc)}"
-            moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
-        fall = state.fall
-        if self._must_fall and not state.final_ms:
-            fall, new = _falling(fall, piece, self.option.final_mc)
+        seen = state.seen or isinstance(piece, Span)
+        state = state._replace(bands=tuple(bands), seen=seen)
+        if not state.final_ms:
+            state, new = self._towards_final(state, piece)
             moves += new
-        return state._replace(bands=tuple(bands), final_ms=final_ms, fall=fall), moves
+        return state, moves
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """What was not shown by now stays unproven."""
-        bands, moves = [], []
+        state, moves = self._told(state)
+        bands = []
         for band, through in zip(self._bands, state.bands, strict=True):
             after, new = self._moved(band, through, [(at_ms, OVER)])
             bands.append(after._replace(used=after.used._replace(over=True)))
@@ -160,11 +182,9 @@ class CoolingLimit(Limit):
             why = f"{say_mc(self.option.final_mc)} was never shown"
             within, unproven = Standing.WITHIN, Standing.UNPROVEN
             moves.append(Move(at_ms, self._final, within, unproven, why))
-        for shown in self._standing_parts(state):
-            # What made it stop falling was told when it happened.
-            if shown.standing is not Standing.MET and shown.part != FALL:
-                move = (at_ms, shown.part, Standing.WITHIN, shown.standing, shown.why)
-                moves.append(Move(*move))
+        if self._must_fall and _standing(state.fall, state.final_ms) is Standing.WITHIN:
+            why = f"{say_mc(self.option.final_mc)} was never shown"
+            moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.UNPROVEN, why))
         return state._replace(bands=tuple(bands), over_ms=at_ms), moves
 
     def findings(self, state: State) -> list[Shown]:
@@ -211,20 +231,58 @@ class CoolingLimit(Limit):
         """The parts that no reading decides: when chilling began, and what is in it."""
         parts = []
         if self.option.start_within_ms:
-            allowed = self.option.start_within_ms
-            why = f"began {say_ms(state.late_ms)} after the end of heating"
-            standing = _met_or_missed(state.late_ms <= allowed)
-            figures = (allowed, state.late_ms, state.late_ms)
-            verdict, since_ms = Verdict(standing.value), state.begun_ms
-            parts.append(Shown(START, standing, verdict, since_ms, "ms", *figures, why))
+            parts.append(_start_shown(state, self.option.start_within_ms))
         if self._must_fall:
-            parts.append(_fall_shown(state))
+            parts.append(_fall_shown(state, self.option.final_mc))
         if self.option.conditions:
             standing, why = state.qualified, state.qualified_why
             verdict = Verdict(standing.value)
             head = (CONDITIONS, standing, verdict, state.begun_ms)
             parts.append(Shown(*head, "", 0, 0, 0, why))
         return parts
+
+    def _told(self, state: State) -> tuple[State, list[Move]]:
+        """Tell once what was amiss from the beginning."""
+        if state.told:
+            return state, []
+        moves = [
+            Move(one.since_ms, one.part, Standing.WITHIN, one.standing, one.why)
+            for one in self._standing_parts(state)
+            if one.part in (START, CONDITIONS) and one.standing is not Standing.MET
+        ]
+        return state._replace(told=True), moves
+
+    def _begun_before(
+        self, band: CoolingBand, through: Through, state: State
+    ) -> tuple[Through, list[Move]]:
+        """Count the time before chilling, of which nothing shows that it was hotter."""
+        late_ms = state.late_ms
+        if late_ms == UNKNOWN_MS:
+            late_ms = band.at_most_ms + 1
+        front_ms = through.used.front_ms
+        used = through.used._replace(front_ms=state.begun_ms - late_ms)
+        used, signals = allowance.counted(
+            used, band.at_most_ms, self.warn_ms, state.begun_ms, may=True, must=False
+        )
+        used = used._replace(front_ms=front_ms)
+        signals = [(max(at_ms, state.begun_ms), signal) for at_ms, signal in signals]
+        return self._moved(band, through._replace(used=used), signals)
+
+    def _towards_final(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Follow the fall down to the final temperature, and say when it is there."""
+        moves: list[Move] = []
+        if self._must_fall:
+            fall, moves = _falling(state.fall, piece, self.option.final_mc)
+            state = state._replace(fall=fall)
+        if not _surely_at(piece, self.option.final_mc):
+            return state, moves
+        at_ms, why = piece.from_ms, f"reached {say_mc(self.option.final_mc)}"
+        if self._has_final:
+            moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
+        if self._must_fall and _standing(state.fall, 0) is Standing.WITHIN:
+            why = f"fell without a stop to {say_mc(self.option.final_mc)}"
+            moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.MET, why))
+        return state._replace(final_ms=at_ms), moves
 
     def _bridged(self, state: State, bridge: Bridge) -> State:
         """Across a hole the lower end of a band may have been reached."""
@@ -274,36 +332,61 @@ def _span(band: CoolingBand) -> str:
 def _falling(fall: Fall, piece: Piece, final_mc: int) -> tuple[Fall, list[Move]]:
     """Whether it goes on falling: a sure rise is missed, a long stand unproven."""
     moves = []
-    low_mc, fell_ms, stood_ms, rose_ms = fall
+    low_mc, high_mc, fell_ms, stood_ms, rose_ms = fall
     if isinstance(piece, Span):
         if piece.high_mc < low_mc:
             low_mc, fell_ms = piece.low_mc, piece.to_ms
-        elif piece.low_mc > low_mc and piece.low_mc > final_mc and not rose_ms:
+        elif piece.low_mc > max(high_mc, final_mc) and not rose_ms:
             rose_ms = piece.from_ms
             was = Standing.UNPROVEN if stood_ms else Standing.WITHIN
             moves.append(Move(rose_ms, FALL, was, Standing.MISSED, "rose again"))
+        high_mc = min(high_mc, piece.high_mc)
     at_ms = fell_ms + STANDS_MS
     if piece.to_ms > at_ms and not stood_ms and not rose_ms:
         stood_ms = at_ms
         why = f"may not have fallen for {say_ms(STANDS_MS)}"
         moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.UNPROVEN, why))
-    return Fall(low_mc, fell_ms, stood_ms, rose_ms), moves
+    return Fall(low_mc, high_mc, fell_ms, stood_ms, rose_ms), moves
 
 
-def _fall_shown(state: State) -> Shown:
-    fall, standing, why = state.fall, Standing.WITHIN, "falls"
+def _standing(fall: Fall, final_ms: int) -> Standing:
+    """How the fall stands while its stages go on."""
     if fall.rose_ms:
-        standing, why = Standing.MISSED, "rose again"
-    elif fall.stood_ms:
+        return Standing.MISSED
+    if fall.stood_ms:
+        return Standing.UNPROVEN
+    return Standing.MET if final_ms else Standing.WITHIN
+
+
+def _fall_shown(state: State, final_mc: int) -> Shown:
+    fall, standing = state.fall, _standing(state.fall, state.final_ms)
+    final = standing in (Standing.MISSED, Standing.MET) or bool(state.over_ms)
+    if state.over_ms and standing is Standing.WITHIN:
         standing = Standing.UNPROVEN
+    why = {
+        Standing.MISSED: "rose again",
+        Standing.MET: f"fell without a stop to {say_mc(final_mc)}",
+        Standing.UNPROVEN: f"{say_mc(final_mc)} was never shown",
+    }.get(standing, "falls")
+    if fall.stood_ms and not fall.rose_ms:
         why = f"may not have fallen for {say_ms(STANDS_MS)}"
-    elif state.over_ms:
-        standing, why = Standing.MET, "fell without a stop"
-    since_ms = fall.rose_ms or fall.stood_ms or state.over_ms or state.begun_ms
-    found = Verdict.RUNNING
-    if state.over_ms or standing is Standing.MISSED:
-        found = Verdict(standing.value)
+    since_ms = fall.rose_ms or fall.stood_ms or state.final_ms or state.over_ms
+    found = Verdict(standing.value) if final else Verdict.RUNNING
+    since_ms = since_ms or state.begun_ms
     return Shown(FALL, standing, found, since_ms, "", 0, 0, 0, why)
+
+
+def _start_shown(state: State, allowed_ms: int) -> Shown:
+    late_ms = state.late_ms
+    if late_ms == UNKNOWN_MS:
+        standing, late_ms = Standing.UNPROVEN, 0
+        why = "no stage before it is known to have ended the heating"
+    else:
+        standing = _met_or_missed(late_ms <= allowed_ms)
+        why = f"began {say_ms(late_ms)} after the end of heating"
+    figures = ("ms", allowed_ms, late_ms, late_ms)
+    verdict = Verdict(standing.value)
+    return Shown(START, standing, verdict, state.begun_ms, *figures, why)
 
 
 def _surely_at(piece: Piece, mc: int) -> bool:
@@ -316,6 +399,10 @@ def _may_be_at(piece: Piece, mc: int) -> bool:
 
 def _met_or_missed(met: bool) -> Standing:
     return Standing.MET if met else Standing.MISSED
+
+
+def _shows_begun(band: CoolingBand, piece: Piece) -> bool:
+    return isinstance(piece, Span) and piece.low_mc < band.from_mc
 
 
 def _surely_below(band: CoolingBand, piece: Piece) -> bool:

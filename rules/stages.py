@@ -26,6 +26,9 @@ from rules.limit import Written
 from rules.time_between import Band, band
 from rules.units import Duration, duration, refused, say_mc, say_ms, temperature
 
+# A chamber from here on heats: 130 degF, where the bands of cooling begin.
+HEATS_MC = 54_444
+
 RIGHT = (
     "write one of: after 45 min; when every core reaches 69 degC; "
     "when every core falls to 4 degC; by hand"
@@ -60,7 +63,8 @@ class Ends(NamedTuple):
 
 def ends(text: object) -> Ends:
     """Read what ends a stage."""
-    text = str(text)
+    if not isinstance(text, str):
+        raise refused(f"{text!r} does not say what ends the stage", RIGHT)
     if text == Way.BY_HAND:
         return Ends(Way.BY_HAND)
     if text.startswith("after "):
@@ -166,11 +170,17 @@ def moved_on(
     *rest, last = at.passed
     passed = (*rest, last._replace(to_ms=at_ms))
     number = at.number + 1
-    heat_ended_ms = at_ms if ways[at.number] is Way.RISES else at.heat_ended_ms
+    heats = _heats(stages[at.number], ways[at.number])
+    heat_ended_ms = at_ms if heats else at.heat_ended_ms
     if number < len(stages):
         passed = (*passed, Passed(stages[number].name, at_ms, 0))
     none = (False,) * len(at.reached)
     return At(number, at_ms, none, False, passed, heat_ended_ms)
+
+
+def _heats(stage: Stage, way: Way | None) -> bool:
+    hot = stage.chamber is not None and stage.chamber.low_mc >= HEATS_MC
+    return hot or way is Way.RISES
 
 
 def ended(stages: Sequence[Stage], at: At, at_ms: int) -> At:

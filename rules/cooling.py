@@ -26,7 +26,7 @@ from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.limit import Limit, Move, Opening, Shown
-from rules.reader import choice
+from rules.remarks import choice
 from rules.standards.cooling import (
     COOLING_OPTIONS,
     Clock,

@@ -10,6 +10,7 @@ across a hole the highest that can have been reached.  It is a result beside the
 dwell table's, never instead of it: the two can disagree.
 """
 
+import re
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field
@@ -22,16 +23,16 @@ from rules.units import Difference, Duration, Temperature, refused, say_k, say_m
 
 # A hole may be bridged at most by this: above it a core is no food any more.
 HOTTEST_MC = 150_000
+LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
 
 
 def _mlog10(text: object) -> int:
-    whole = str(text).removesuffix("-log10")
-    parts = whole.split(".")
-    plain = all(part.isdigit() for part in parts) and len(parts) <= 2
-    if whole == text or not plain or len(parts[-1]) > 3:
+    found = LOGS.match(text) if isinstance(text, str) else None
+    mlog10 = int(found[1]) * 1000 + int((found[2] or "").ljust(3, "0")) if found else 0
+    if not mlog10:
         right = "write for example: 6.5-log10"
         raise refused(f"{text!r} is not a log reduction", right)
-    return int(parts[0]) * 1000 + (int(parts[1].ljust(3, "0")) if parts[1:] else 0)
+    return mlog10
 
 
 class State(NamedTuple):

@@ -61,9 +61,13 @@ class Shown(NamedTuple):
 
 def words(text: object) -> object:
     """Split ``dry, smoke, cook`` at its commas; a list stays one."""
-    if isinstance(text, str):
-        return [word.strip() for word in text.split(",") if word.strip()]
-    return text
+    if not isinstance(text, str):
+        return text
+    found = [word.strip() for word in text.split(",") if word.strip()]
+    if not found:
+        right = "write the names of stages, or take the line out for every stage"
+        raise refused("no stage is named here", right)
+    return found
 
 
 def before(text: object) -> int:

@@ -9,9 +9,7 @@ A model says how its keys are written by pydantic aliases.  A validator that
 raises ``rules.units.refused`` gives its own words and remedy.
 """
 
-import difflib
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeVar, get_args
 
@@ -19,6 +17,9 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from rules.faults import Fault
+from rules.remarks import choice, nearest, remark, shape
+
+__all__ = ["Marked", "choice", "marked_tree", "nearest", "read", "validated"]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -26,7 +27,7 @@ Tree = str | list["Tree"] | dict[str, "Tree"]
 Path = tuple[str | int, ...]
 
 DEEPEST = 20
-REMEDY_KEY = "remedy"
+ALIAS = "alias"  # a tag that YAML itself cannot give
 
 
 class Place(NamedTuple):
@@ -51,6 +52,11 @@ class Marked:
         while loc not in self.values and loc:
             loc = loc[:-1]
         return self.values.get(loc, Place(1, 1, 1))
+
+    def head(self, loc: Path) -> Place:
+        """The place of the first key of the part at ``loc``."""
+        keys = [place for key, place in self.keys.items() if key[:-1] == loc]
+        return min(keys, default=self.at(loc))
 
     def at_key(self, loc: Path) -> Place:
         """The place of the key at ``loc``; of its value where it is a list's."""
@@ -81,40 +87,42 @@ def validated(
     try:
         return model.model_validate(marked.tree, context=dict(context or {}))
     except ValidationError as error:
-        return sorted({_fault(marked, model, dict(one)) for one in error.errors()})
+        errors = [dict(one) for one in error.errors()]
+        return sorted({_fault(marked, model, e) for e in errors if not _echo(e)})
 
 
 def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     """Read YAML text into a tree of texts with their places, or say why not."""
     try:
-        node = yaml.compose(text, Loader=yaml.SafeLoader)
+        node = yaml.compose(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         found = f"not YAML: {error.problem or error.context}"
         return [Fault(path, line, column, 1, found, _yaml_remedy(text, line))]
-    except yaml.YAMLError as error:
-        found = f"not YAML: {error}".split("\n")[0]
-        return [Fault(path, 1, 1, 1, found, "write plain UTF-8 text")]
+    except yaml.reader.ReaderError as error:
+        before = text[: error.position].split("\n")
+        found = f"a character that no text has: {chr(error.character)!r}"
+        place = Place(len(before), len(before[-1]) + 1, 1)
+        return [Fault(path, *place, found, "take it out; write plain UTF-8 text")]
     except RecursionError:
         return [Fault(path, 1, 1, 1, "nested too deeply", "write it flatter")]
     if node is None:
         return [Fault(path, 1, 1, 1, "the file is empty", "write the file's keys")]
-    walk = _Walk(path, {}, {}, [], set())
+    walk = _Walk(path, {}, {}, [])
     tree = walk.tree(node, ())
     return walk.faults or Marked(path, tree, walk.values, walk.keys)
 
 
-def nearest(word: str, words: Sequence[str]) -> str:
-    """The one of ``words`` that ``word`` was probably meant to be, or ``""``."""
-    close = difflib.get_close_matches(word.lower(), words, n=1, cutoff=0.6)
-    return close[0] if close else ""
+class _Loader(yaml.SafeLoader):
+    """Composes a tree in which an alias stands as itself, at its own place."""
 
-
-def choice(word: str, words: Sequence[str]) -> str:
-    """A remedy that offers the nearest right word, or all of them."""
-    near = nearest(word, words)
-    return f"did you mean {near!r}?" if near else f"write one of: {', '.join(words)}"
+    def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:
+        event = self.peek_event()  # type: ignore[no-untyped-call]
+        if not isinstance(event, yaml.AliasEvent) or event.anchor not in self.anchors:
+            return super().compose_node(parent, index)
+        self.get_event()  # type: ignore[no-untyped-call]
+        return yaml.ScalarNode(ALIAS, "", event.start_mark, event.end_mark)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,24 +131,22 @@ class _Walk:
     values: dict[Path, Place]
     keys: dict[Path, Place]
     faults: list[Fault]
-    seen: set[int]
 
     def tree(self, node: yaml.Node, loc: Path) -> Tree:
         self.values[loc] = place = _place(node)
-        if id(node) in self.seen:
-            self._refuse(place, "an alias", "write the text out again")
+        if node.tag == ALIAS:
+            self._refuse(place, "an alias stands here", "write the text out again")
             return ""
-        self.seen.add(id(node))
         if len(loc) > DEEPEST:
             self._refuse(place, "nested too deeply", "write it flatter")
             return ""
-        if isinstance(node, yaml.ScalarNode):
-            return str(node.value)
+        if isinstance(node, yaml.MappingNode):
+            return self._mapping(node, loc)
         if isinstance(node, yaml.SequenceNode):
             return [self.tree(one, (*loc, i)) for i, one in enumerate(node.value)]
-        return self._mapping(node, loc)
+        return str(node.value)
 
-    def _mapping(self, node: yaml.Node, loc: Path) -> Tree:
+    def _mapping(self, node: yaml.MappingNode, loc: Path) -> Tree:
         found: dict[str, Tree] = {}
         for key, value in node.value:
             name, place = str(key.value), _place(key)
@@ -151,6 +157,8 @@ class _Walk:
             else:
                 self.keys[(*loc, name)] = place
                 found[name] = self.tree(value, (*loc, name))
+        if found and not node.flow_style:  # it begins with its first key
+            self.values[loc] = self.keys[(*loc, next(iter(found)))]
         return found
 
     def _refuse(self, place: Place, found: str, remedy: str) -> None:
@@ -171,24 +179,60 @@ def _yaml_remedy(text: str, line: int) -> str:
     return "check the indentation, the colon and the space after it, and the quotes"
 
 
+def _echo(error: dict[str, Any]) -> bool:
+    """Whether it only says that a list has no item without a fault."""
+    return error["type"] == "too_short" and bool(error["input"])
+
+
 def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fault:
     loc, kind = _real(marked, error["loc"]), str(error["type"])
+    name = str(error["loc"][-1]) if error["loc"] else "the file"
     context = error.get("ctx", {})
-    if REMEDY_KEY in context:
-        return marked.fault(loc, str(error["msg"]), str(context[REMEDY_KEY]))
-    name = str(error["loc"][-1]) if error["loc"] else ""
+    if "remedy" in context:
+        found, value = str(context["found"]), error["input"]
+        if not isinstance(value, str):
+            found = found.replace(repr(value), shape(value))
+        spoken = _spoken(marked, error["loc"])
+        where = spoken or loc
+        return marked.fault(where, found, str(context["remedy"]), on_key=bool(spoken))
     if kind == "extra_forbidden":
-        words = _keys_of(model, error["loc"][:-1])
+        words = _keys_of(_models_at(model, error["loc"][:-1]))
         found = f"{name!r} is not a key here"
-        return marked.fault((*loc,), found, choice(name, words), on_key=True)
+        return marked.fault(loc, found, choice(name, words), on_key=True)
     if kind == "missing":
-        return marked.fault(
-            loc[:-1] if loc and loc[-1] == name else loc,
-            f"{name!r} is missing",
-            f"add a line: {name}: ...",
-        )
-    value = repr(error["input"]) if isinstance(error["input"], str) else "this"
-    return marked.fault(loc, f"{value}: {_words(error)}", _general_remedy(error))
+        found, right = f"{name!r} is missing", f"add a line: {name}: ..."
+        return Fault(marked.path, *marked.head(loc[:-1]), found, right)
+    if kind.startswith("union_tag"):
+        return _tag_fault(marked, loc, model, error)
+    return marked.fault(loc, *remark(_key(error["loc"]), error))
+
+
+def _spoken(marked: Marked, loc: tuple[str | int, ...]) -> Path:
+    """The key that holds a value itself, such as ``then after 20 min tell``."""
+    for key in marked.keys:
+        said = loc[: len(key)]
+        if key[:-1] == said[:-1] and str(key[-1]).startswith(f"{said[-1]} after "):
+            return key
+    return ()
+
+
+def _tag_fault(
+    marked: Marked, loc: Path, model: type[BaseModel], error: dict[str, Any]
+) -> Fault:
+    key = str(error["ctx"]["discriminator"]).strip("'")
+    words = [tag for one in _models_at(model, error["loc"]) for tag in _tags(one, key)]
+    if "tag" not in error["ctx"]:
+        right = f"add a line: {key}: ..., one of: {', '.join(words)}"
+        return Fault(marked.path, *marked.head(loc), f"{key!r} is missing", right)
+    tag = str(error["ctx"]["tag"])
+    found = f"{tag!r} is not a word for {key!r}"
+    return marked.fault((*loc, key), found, choice(tag, words))
+
+
+def _key(loc: tuple[str | int, ...]) -> str:
+    """The key that a location is about: the last part that is no number."""
+    words = [part for part in loc if isinstance(part, str)]
+    return words[-1] if words else "the file"
 
 
 def _real(marked: Marked, loc: tuple[str | int, ...]) -> Path:
@@ -201,27 +245,10 @@ def _real(marked: Marked, loc: tuple[str | int, ...]) -> Path:
     return real
 
 
-def _words(error: Mapping[str, Any]) -> str:
-    message = str(error["msg"])
-    message = message.removeprefix("Value error, ").removeprefix("Input should be ")
-    return re.sub(r"a valid (\w+)", r"not a valid \1", message)
-
-
-def _general_remedy(error: Mapping[str, Any]) -> str:
-    context, kind = error.get("ctx", {}), str(error["type"])
-    if kind in ("literal_error", "enum", "union_tag_invalid"):
-        words = str(context.get("expected", context.get("expected_tags", "")))
-        return choice(str(error["input"]), re.findall(r"'([^']*)'", words))
-    if kind.endswith("_type") or kind.endswith("_attributes_type"):
-        return {
-            "list_type": "write a list: each item on a line that begins with '- '",
-            "string_type": "write one line of text",
-        }.get(kind, "write the keys of this part, each on a line of its own")
-    return "write a value of that kind"
-
-
-def _keys_of(model: type[BaseModel], loc: tuple[str | int, ...]) -> list[str]:
-    """The keys that may stand at ``loc``, followed down from the model."""
+def _models_at(
+    model: type[BaseModel], loc: tuple[str | int, ...]
+) -> list[type[BaseModel]]:
+    """The models that may stand at ``loc``, followed down from the file's."""
     models = [model]
     for part in loc:
         if isinstance(part, int):
@@ -232,14 +259,18 @@ def _keys_of(model: type[BaseModel], loc: tuple[str | int, ...]) -> list[str]:
                 if part in (field.alias or name, name):
                     inner += _models_in(field.annotation)
         # A union's tag is a part of the location and no key of any model.
-        tagged = [one for one in models if part in _tags(one)]
+        tagged = [one for one in models if part in _tags(one, "kind")]
         models = inner or tagged or models
+    return models
+
+
+def _keys_of(models: list[type[BaseModel]]) -> list[str]:
     return [f.alias or n for one in models for n, f in one.model_fields.items()]
 
 
-def _tags(model: type[BaseModel]) -> set[object]:
-    kind = model.model_fields.get("kind")
-    return set(get_args(kind.annotation)) if kind else set()
+def _tags(model: type[BaseModel], key: str) -> tuple[str, ...]:
+    field = model.model_fields.get(key)
+    return get_args(field.annotation) if field else ()
 
 
 def _models_in(annotation: Any) -> list[type[BaseModel]]:

@@ -1,12 +1,11 @@
 """A schedule: the file that says what a cook must do and who is told.
 
-``read_schedule`` answers a ``Schedule`` or every fault in the file.  What pydantic
-cannot see in one value (a stage that a limit names and nobody wrote, two stages of
-one name) is checked here, with its place.
+``read_schedule`` answers a ``Schedule`` or every fault in the file.  What cannot be
+seen in one value (a stage that a limit names and nobody wrote, two stages of one
+name) is ``rules.crosscheck``'s.
 """
 
 import re
-from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -14,13 +13,15 @@ from pydantic import BeforeValidator, Field, model_validator
 from rules.alerts import WHEN, AlertRule
 from rules.band import GRACE_MS, BandLimit
 from rules.channels import Role
-from rules.cooling import CoolingLimit
+from rules.cooling import CHILLING, CoolingLimit
+from rules.crosscheck import crossed
 from rules.dwell import DwellTableLimit
 from rules.faults import Fault
 from rules.hold import HoldLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
-from rules.reader import Marked, choice, marked_tree, validated
+from rules.reader import marked_tree, validated
+from rules.remarks import choice
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
 from rules.time_between import TimeBetween
@@ -42,7 +43,6 @@ ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 MILLIMETRES = re.compile(r"^\d{1,3}(\.\d)? mm$")
 REVISION = re.compile(r"^\d{1,6}$")
 THEN = re.compile(r"^then after (.+) tell$")
-CHILLING = ("chill", "chilling", "cool", "cooling")
 
 
 def _matched(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator:
@@ -202,8 +202,11 @@ class Schedule(Written):
 
     def during(self, limit: Limit) -> tuple[int, ...]:
         """The numbers of the stages that a limit is judged during."""
-        names = limit.during or (CHILLING if limit.kind == "cooling option" else ())  # type: ignore[attr-defined]
+        cools = isinstance(limit, CoolingLimit)
+        names = limit.during or (CHILLING if cools else ())
         found = [i for i, stage in enumerate(self.stages) if stage.name in names]
+        if cools and found:  # what cools is cooling all the way
+            found = list(range(found[0], found[-1] + 1))
         return tuple(found) if names else tuple(range(len(self.stages)))
 
 
@@ -229,57 +232,5 @@ def read_schedule(path: str, text: str) -> Schedule | list[Fault]:
     if isinstance(marked, list):
         return marked
     schedule = validated(marked, Schedule)
-    if isinstance(schedule, list):
-        return schedule
-    return sorted(_cross(marked, schedule)) or schedule
-
-
-def _cross(marked: Marked, schedule: Schedule) -> Iterator[Fault]:
-    yield from _twice(marked, "stages", "stage", [s.name for s in schedule.stages])
-    yield from _twice(marked, "limits", "limit", [one.name for one in schedule.limits])
-    for i, (stage, way) in enumerate(zip(schedule.stages, schedule.ways, strict=True)):
-        if way is None:
-            yield marked.fault(
-                ("stages", i, "ends"),
-                f"'{stage.ends}' may be a rise or a fall here",
-                "write 'rises to' or 'falls to' instead of 'reaches'",
-            )
-    names = [stage.name for stage in schedule.stages]
-    for i, limit in enumerate(schedule.limits):
-        for name in limit.during:
-            if name not in names:
-                yield marked.fault(
-                    ("limits", i, "during"),
-                    f"{name!r} is no stage of this schedule",
-                    choice(name, names),
-                )
-        if isinstance(limit, DwellTableLimit) and _not_for(schedule, limit):
-            yield marked.fault(
-                ("limits", i, "table"),
-                f"this table is not for product with poultry in it "
-                f"(meat: {schedule.product.meat})",
-                "write meat: pork or beef if there is none; otherwise judge it by "
-                "integrated lethality with your process authority's figures",
-            )
-        if not limit.during and not schedule.during(limit):
-            yield marked.fault(
-                ("limits", i, "limit"),
-                f"{limit.name!r} does not say during which stages it is judged",
-                f"add a line: during: {names[-1]}",
-            )
-
-
-def _not_for(schedule: Schedule, limit: DwellTableLimit) -> bool:
-    """Whether the meat table is used for what may hold poultry (FSIS-GD-2021-14)."""
-    poultry = schedule.product.meat in ("poultry", "mixed")
-    return poultry and limit.table.startswith("FSIS Appendix A, meat")
-
-
-def _twice(marked: Marked, part: str, key: str, names: list[str]) -> Iterator[Fault]:
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            yield marked.fault(
-                (part, i, key),
-                f"two {part} are called {name!r}: they would overlap",
-                "give each its own name",
-            )
+    wrong = schedule if isinstance(schedule, list) else []
+    return sorted({*wrong, *crossed(marked)}) or schedule

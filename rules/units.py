@@ -27,9 +27,7 @@ HOTTEST_MC = 1_000_000
 
 def refused(found: str, remedy: str) -> PydanticCustomError:
     """A refusal of one value: what was found, and what would be right there."""
-    # Braces would be taken for places to fill in.
-    message = found.replace("{", "{{").replace("}", "}}")
-    return PydanticCustomError("unit", message, {"remedy": remedy})
+    return PydanticCustomError("unit", "{found}", {"found": found, "remedy": remedy})
 
 
 def fahrenheit_mc(degrees: Fraction) -> int:

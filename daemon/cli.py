@@ -218,4 +218,7 @@ def _rehearse(asked: argparse.Namespace) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    # By its own name: a second copy of this module would have its own errors.
+    from daemon import cli
+
+    sys.exit(cli.main())

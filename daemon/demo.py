@@ -163,7 +163,7 @@ def _daemon(folder: Path) -> Iterator[str]:
         assert process.stdout is not None
         first = process.stdout.readline().decode().strip()
         if not first.startswith("page: "):
-            said = (folder / "daemon.log").read_text().strip()
+            said = (folder / "daemon.log").read_text().strip().split("\n")[-1]
             raise CommandError(f"the daemon did not start: {said}", MACHINE)
         yield first.removeprefix("page: ")
     finally:

@@ -20,7 +20,7 @@ from pydantic import AfterValidator
 from rules.evidence import Bridge, Hole, Piece
 from rules.facts import Standing, Verdict
 from rules.limit import Limit, Move, Opening, Shown, say_at
-from rules.reader import choice
+from rules.remarks import choice
 from rules.standards.tables import DWELL_TABLES, DwellTable
 from rules.units import refused, say_mc, say_ms
 
@@ -97,6 +97,8 @@ class DwellTableLimit(Limit):
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Let rows run, end and fill over one piece of evidence."""
         to_ms = piece.to_ms
+        if state.front_ms < piece.from_ms:  # it was not judged in between
+            state = self._paused(state)
         state = state._replace(front_ms=max(to_ms, state.front_ms))
         if state.met_ms:
             return state, []
@@ -145,6 +147,11 @@ class DwellTableLimit(Limit):
         if state.over_ms:
             return Standing.UNPROVEN if state.may_ms else Standing.MISSED
         return Standing.WITHIN
+
+    def _paused(self, state: State) -> State:
+        least = self._run(state.least, state.front_ms, 0)
+        most = self._run(state.most, state.front_ms, 0)
+        return state._replace(least=least, most=most)
 
     def _dark(self, state: State, hole: Hole) -> State:
         """End every run, and remember the hole if it ended one."""

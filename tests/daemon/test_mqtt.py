@@ -323,6 +323,20 @@ def test_a_broker_that_starts_again_costs_nothing(
     assert before[0].connection < found[0].connection
 
 
+def test_a_broker_that_is_killed_keeps_what_waits_for_us(tmp_path: Path) -> None:
+    """The settings that are shipped make it write its store as it goes."""
+    with mosquitto(tmp_path) as server:
+        with running(at(server)) as subscriber:
+            connected(subscriber)
+        published = [b"%d" % number for number in range(1200)]
+        server.publish(TOPIC, published)
+        server.kill()
+        server.start()
+        with running(at(server)) as subscriber:
+            found = taken(subscriber, len(published))
+    assert [one.arrival.payload for one in found] == published
+
+
 @VERSIONS
 def test_a_broker_that_forgot_us_does_not_leave_us_deaf(
     tmp_path: Path, version: Version

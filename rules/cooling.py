@@ -21,10 +21,11 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import AfterValidator, Field
 
-from rules import allowance
+from rules import allowance, falling
 from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
+from rules.falling import Fall
 from rules.limit import Limit, Move, Opening, Shown
 from rules.remarks import choice
 from rules.standards.cooling import (
@@ -38,11 +39,6 @@ from rules.units import refused, say_mc, say_ms
 
 CHILLING = ("chill", "chilling", "cool", "cooling")  # stages, where none are named
 CONDITIONS = "conditions"
-FALL = "continuous fall"
-HIGH_MC = 1 << 40
-# No text gives a figure for "continuously": our choice, the 2 h that California
-# Code of Regulations title 3 section 910.15 allows a surface between 120 and 80 degF.
-STANDS_MS = 7_200_000
 UNKNOWN_MS = -1
 START = "start of chilling"
 
@@ -55,16 +51,6 @@ class Through(NamedTuple):
     has_begun: bool  # it surely has
     may_be_shown: bool  # it may have been at or below the lower end
     shown: bool  # it surely was
-
-
-class Fall(NamedTuple):
-    """Whether the product fell without a stop, down to the final temperature."""
-
-    low_mc: int  # how low it may have been when it last surely fell
-    high_mc: int  # the least it surely was at or below
-    fell_ms: int  # when it last surely fell
-    stood_ms: int  # when it may have stood for too long; 0 while it has not
-    rose_ms: int  # when it surely rose; 0 while it has not
 
 
 class State(NamedTuple):
@@ -145,7 +131,7 @@ class CoolingLimit(Limit):
             qualified=qualified,
             qualified_why=why,
             bands=bands,
-            fall=Fall(HIGH_MC, HIGH_MC, opening.at_ms, 0, 0),
+            fall=falling.opened(opening.at_ms),
             final_ms=0,
             over_ms=0,
         )
@@ -153,7 +139,7 @@ class CoolingLimit(Limit):
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Count one piece of evidence in every band."""
         if isinstance(piece, Bridge):
-            return self._bridged(state, piece), []
+            return self._bridged(state, piece)
         state, moves = self._told(state)
         bands = []
         for band, through in zip(self._bands, state.bands, strict=True):
@@ -182,10 +168,12 @@ class CoolingLimit(Limit):
             why = f"{say_mc(self.option.final_mc)} was never shown"
             within, unproven = Standing.WITHIN, Standing.UNPROVEN
             moves.append(Move(at_ms, self._final, within, unproven, why))
-        if self._must_fall and _standing(state.fall, state.final_ms) is Standing.WITHIN:
-            why = f"{say_mc(self.option.final_mc)} was never shown"
-            moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.UNPROVEN, why))
-        return state._replace(bands=tuple(bands), over_ms=at_ms), moves
+        fall = state.fall
+        if self._must_fall:
+            fall, new = falling.over(fall, at_ms, self.option.final_mc)
+            moves += new
+        state = state._replace(bands=tuple(bands), fall=fall, over_ms=at_ms)
+        return state, moves
 
     def findings(self, state: State) -> list[Shown]:
         """One for every band, the final temperature, the start and the conditions."""
@@ -233,7 +221,7 @@ class CoolingLimit(Limit):
         if self.option.start_within_ms:
             parts.append(_start_shown(state, self.option.start_within_ms))
         if self._must_fall:
-            parts.append(_fall_shown(state, self.option.final_mc))
+            parts.append(falling.shown(state.fall, over=bool(state.over_ms)))
         if self.option.conditions:
             standing, why = state.qualified, state.qualified_why
             verdict = Verdict(standing.value)
@@ -265,34 +253,37 @@ class CoolingLimit(Limit):
             used, band.at_most_ms, self.warn_ms, state.begun_ms, may=True, must=False
         )
         used = used._replace(front_ms=front_ms)
-        signals = [(max(at_ms, state.begun_ms), signal) for at_ms, signal in signals]
+        since_ms = used.since_ms  # nothing is told of a time before
+        signals = [(max(at_ms, since_ms), signal) for at_ms, signal in signals]
         return self._moved(band, through._replace(used=used), signals)
 
     def _towards_final(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Follow the fall down to the final temperature, and say when it is there."""
         moves: list[Move] = []
         if self._must_fall:
-            fall, moves = _falling(state.fall, piece, self.option.final_mc)
+            fall, moves = falling.step(state.fall, piece, self.option.final_mc)
             state = state._replace(fall=fall)
         if not _surely_at(piece, self.option.final_mc):
             return state, moves
         at_ms, why = piece.from_ms, f"reached {say_mc(self.option.final_mc)}"
         if self._has_final:
             moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
-        if self._must_fall and _standing(state.fall, 0) is Standing.WITHIN:
-            why = f"fell without a stop to {say_mc(self.option.final_mc)}"
-            moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.MET, why))
+        if self._must_fall:
+            fall, new = falling.down(state.fall, at_ms, self.option.final_mc)
+            state, moves = state._replace(fall=fall), [*moves, *new]
         return state._replace(final_ms=at_ms), moves
 
-    def _bridged(self, state: State, bridge: Bridge) -> State:
-        """Across a hole the lower end of a band may have been reached."""
-        bands = [
-            through._replace(
-                may_be_shown=through.may_be_shown or bridge.low_mc <= band.to_mc
-            )
-            for band, through in zip(self._bands, state.bands, strict=True)
-        ]
-        return state._replace(bands=tuple(bands))
+    def _bridged(self, state: State, bridge: Bridge) -> tuple[State, list[Move]]:
+        """Across a hole either end of a band may have been passed."""
+        bands, moves = [], []
+        for band, through in zip(self._bands, state.bands, strict=True):
+            if not state.seen and bridge.low_mc < band.from_mc:
+                through, new = self._begun_before(band, through, state)
+                moves += new
+            may_be_shown = through.may_be_shown or bridge.low_mc <= band.to_mc
+            bands.append(through._replace(may_be_shown=may_be_shown))
+        fall, _ = falling.step(state.fall, bridge, self.option.final_mc)
+        return state._replace(bands=tuple(bands), seen=True, fall=fall), moves
 
     def _through(
         self, band: CoolingBand, through: Through, piece: Piece
@@ -327,53 +318,6 @@ class CoolingLimit(Limit):
 
 def _span(band: CoolingBand) -> str:
     return f"{say_mc(band.from_mc)} to {say_mc(band.to_mc)}"
-
-
-def _falling(fall: Fall, piece: Piece, final_mc: int) -> tuple[Fall, list[Move]]:
-    """Whether it goes on falling: a sure rise is missed, a long stand unproven."""
-    moves = []
-    low_mc, high_mc, fell_ms, stood_ms, rose_ms = fall
-    if isinstance(piece, Span):
-        if piece.high_mc < low_mc:
-            low_mc, fell_ms = piece.low_mc, piece.to_ms
-        elif piece.low_mc > max(high_mc, final_mc) and not rose_ms:
-            rose_ms = piece.from_ms
-            was = Standing.UNPROVEN if stood_ms else Standing.WITHIN
-            moves.append(Move(rose_ms, FALL, was, Standing.MISSED, "rose again"))
-        high_mc = min(high_mc, piece.high_mc)
-    at_ms = fell_ms + STANDS_MS
-    if piece.to_ms > at_ms and not stood_ms and not rose_ms:
-        stood_ms = at_ms
-        why = f"may not have fallen for {say_ms(STANDS_MS)}"
-        moves.append(Move(at_ms, FALL, Standing.WITHIN, Standing.UNPROVEN, why))
-    return Fall(low_mc, high_mc, fell_ms, stood_ms, rose_ms), moves
-
-
-def _standing(fall: Fall, final_ms: int) -> Standing:
-    """How the fall stands while its stages go on."""
-    if fall.rose_ms:
-        return Standing.MISSED
-    if fall.stood_ms:
-        return Standing.UNPROVEN
-    return Standing.MET if final_ms else Standing.WITHIN
-
-
-def _fall_shown(state: State, final_mc: int) -> Shown:
-    fall, standing = state.fall, _standing(state.fall, state.final_ms)
-    final = standing in (Standing.MISSED, Standing.MET) or bool(state.over_ms)
-    if state.over_ms and standing is Standing.WITHIN:
-        standing = Standing.UNPROVEN
-    why = {
-        Standing.MISSED: "rose again",
-        Standing.MET: f"fell without a stop to {say_mc(final_mc)}",
-        Standing.UNPROVEN: f"{say_mc(final_mc)} was never shown",
-    }.get(standing, "falls")
-    if fall.stood_ms and not fall.rose_ms:
-        why = f"may not have fallen for {say_ms(STANDS_MS)}"
-    since_ms = fall.rose_ms or fall.stood_ms or state.final_ms or state.over_ms
-    found = Verdict(standing.value) if final else Verdict.RUNNING
-    since_ms = since_ms or state.begun_ms
-    return Shown(FALL, standing, found, since_ms, "", 0, 0, 0, why)
 
 
 def _start_shown(state: State, allowed_ms: int) -> Shown:

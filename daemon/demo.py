@@ -10,6 +10,7 @@ import contextlib
 import json
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -48,6 +49,8 @@ def demo(*, stay: bool, port: int, seconds: float, built_in: bool) -> int:
     """Run the demonstration; the last line printed is the path of the record's PDF."""
     if not 5 <= seconds <= 3600:
         raise CommandError("--seconds is from 5 to 3600", BAD_COMMAND)
+    # Whoever ends us ends the broker and the daemon with us.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(MACHINE))
     script = long_day(BEGINS_MS, EVERY_MS)
     samples = list(simulate(script))
     lasts_ms = samples[-1].at_ms - samples[0].at_ms

@@ -187,6 +187,15 @@ class Site:
 
         wait_for(judged, f"lot {lot} to be judged", self.log, deadline_s)
 
+    def wait_until_kept(self, readings: int, deadline_s: float = 60.0) -> None:
+        """Wait until so many readings are durable."""
+
+        def kept() -> int:
+            with self.journal() as journal:
+                return journal.counts().readings
+
+        wait_for(lambda: kept() >= readings, f"{readings} readings", kept, deadline_s)
+
 
 WITHOUT = ("verify", "check", "rehearse")
 

@@ -27,6 +27,7 @@ def test_twenty_kills_under_load_lose_and_double_nothing(make_site: MakeSite) ->
         site.start()
     probes.done()
     site.wait_until_judged(LOT, deadline_s=90)
+    site.wait_until_kept(len(probes.published))
 
     with site.journal() as journal:
         names = ["chamber", "core-1", "core-2", "core-3"]

@@ -34,6 +34,7 @@ def cooked(make_site: MakeSite) -> tuple[Site, Probes]:
     site.broker.publish("yard/cores", ['[{"n":"core-9","v":1}]'], options=PUBLISHER)
     probes.publish()
     site.wait_until_judged(LOT)
+    site.wait_until_kept(len(probes.published) + 1)  # the cooler gave one
     return site, probes
 
 

@@ -178,7 +178,7 @@ def _time_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> S
     while not state.at.finished_ms:
         stage = plan.stages[state.at.number]
         due, late = stages.due_ms(stage, state.at), stages.overdue_ms(stage, state.at)
-        if late is not None and late <= to_ms and (due is None or late < due):
+        if late is not None and late < to_ms and (due is None or late < due):
             why = f"has lasted for {say_ms(stage.at_most_ms)}, the longest it should"
             word = Event(late, Subject.STAGE, stage.name, "", "begun", "overdue", why)
             events.append(word)
@@ -196,6 +196,8 @@ def _heard(
     channel, sight = plan.channels[i], state.sights[i]
     if not state.at.finished_ms:
         _say_heard(channel, sight, reading.at_ms, events)
+    elif _fell_quiet(channel, state, i, reading.at_ms):
+        events.append(_quiet(channel, sight))
     after, pieces = evidence.heard(channel, sight, reading)
     state = _shown(plan, state, i, sight, after, pieces, events)
     if plan.cores[i] >= 0 and not state.at.finished_ms:
@@ -205,15 +207,20 @@ def _heard(
 
 def _silent(plan: Plan, state: State, i: int, at_ms: int, events: list[Event]) -> State:
     channel, sight = plan.channels[i], state.sights[i]
-    quiet_ms = sight.at_ms + channel.quiet_ms
-    end_ms = state.at.finished_ms
-    if not sight.quiet and at_ms > quiet_ms and (not end_ms or quiet_ms < end_ms):
+    if _fell_quiet(channel, state, i, at_ms):
         events.append(_quiet(channel, sight))
         sight = sight._replace(quiet=True)
     after, pieces = evidence.passed(channel, sight, at_ms)
     if after is state.sights[i]:
         return state
     return _shown(plan, state, i, sight, after, pieces, events)
+
+
+def _fell_quiet(channel: Channel, state: State, i: int, at_ms: int) -> bool:
+    """Whether a silence that nobody told of has grown too long within the cook."""
+    sight, end_ms = state.sights[i], state.at.finished_ms
+    quiet_ms = sight.at_ms + channel.quiet_ms
+    return not sight.quiet and quiet_ms < at_ms and (not end_ms or quiet_ms < end_ms)
 
 
 def _say_heard(channel: Channel, sight: Sight, at_ms: int, events: list[Event]) -> None:
@@ -309,14 +316,14 @@ def _turn_all(
     turns = [_turn(plan, state, number, before) for number in range(len(plan.limits))]
     rows = []
     for i, row in enumerate(state.lines):
-        front_ms, after = state.sights[i].front_ms, []
+        after = []
         for number, line in zip(plan.judged[i], row, strict=True):
             turn = turns[number]
             if turn is not None and not line.over:
                 turning = Turning(at_ms, turn, state.at.heat_ended_ms)
                 line = line._replace(turnings=(*line.turnings, turning))
             limit, facts = plan.limits[number], plan.schedule.product.facts
-            line, moves = lines.turned(limit, facts, line, front_ms)
+            line, moves = lines.turned(limit, facts, line, state.sights[i])
             events += _events(plan, i, number, moves)
             after.append(line)
         rows.append(tuple(after))

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from rules.evidence import Bridge, Hole, Piece, Sight, Span, one_sided
+from rules.facts import Standing, Verdict
 from rules.limit import Limit, Move, Opening, Shown
 from rules.standards.cooling import ProductFacts
 
@@ -35,11 +36,12 @@ class Line(NamedTuple):
     state: Any  # None until the limit first came into force
     in_force: bool
     over: bool
-    from_ms: int  # in force since, where it is
+    from_ms: int  # in force since, where it is; over since, where it never was
     turnings: tuple[Turning, ...]
 
 
 NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=())
+NEVER = "its stages never began"
 
 
 def shown(
@@ -50,31 +52,40 @@ def shown(
     ``sight`` is what the channel had seen before the piece.
     """
     moves: list[Move] = []
+    told = False
     while line.turnings and line.turnings[0].at_ms <= piece.to_ms:
         at_ms = line.turnings[0].at_ms
         if piece.from_ms < at_ms:
             before, piece = _cut(piece, at_ms)
             line = _step(limit, line, before, moves)
-        if isinstance(piece, Hole) and line.in_force:
-            bridge = _clipped(one_sided(sight, at_ms), line.from_ms)
-            line = _step(limit, line, bridge, moves)
+            # Of the moment that is left the reading itself will tell.
+            told = piece.to_ms == at_ms
+        if isinstance(piece, Hole):
+            line = _bridged(limit, line, sight, at_ms, moves)
         line = _turned(limit, facts, line, moves)
-    return _step(limit, line, piece, moves), moves
+    return line if told else _step(limit, line, piece, moves), moves
 
 
 def turned(
-    limit: Limit, facts: ProductFacts, line: Line, front_ms: int
+    limit: Limit, facts: ProductFacts, line: Line, sight: Sight
 ) -> tuple[Line, list[Move]]:
     """Make the turns that the channel's evidence has already reached."""
     moves: list[Move] = []
-    while line.turnings and line.turnings[0].at_ms <= front_ms:
+    while line.turnings and line.turnings[0].at_ms <= sight.front_ms:
+        if sight.at_ms < sight.front_ms:  # by a hole that lasts
+            line = _bridged(limit, line, sight, line.turnings[0].at_ms, moves)
         line = _turned(limit, facts, line, moves)
     return line, moves
 
 
 def findings(limit: Limit, line: Line) -> list[Shown]:
     """What the limit shows on this channel."""
-    return limit.waiting() if line.state is None else limit.findings(line.state)
+    if line.state is not None:
+        return limit.findings(line.state)
+    if not line.over:
+        return limit.waiting()
+    head = (Standing.UNPROVEN, Verdict.UNPROVEN, line.from_ms)
+    return [Shown("", *head, "ms", 0, 0, 0, NEVER)]
 
 
 def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
@@ -99,11 +110,21 @@ def _turned(limit: Limit, facts: ProductFacts, line: Line, moves: list[Move]) ->
         if state is None:
             state = limit.opened(Opening(at_ms, heat_ended_ms, facts))
         return line._replace(state=state, in_force=True, from_ms=at_ms)
-    if turn is Turn.OVER and line.state is not None:
+    if turn is Turn.OVER and line.state is None:
+        moves.append(Move(at_ms, "", Standing.WAITING, Standing.UNPROVEN, NEVER))
+        line = line._replace(from_ms=at_ms)
+    elif turn is Turn.OVER:
         state, new = limit.over(line.state, at_ms)
         moves += new
         line = line._replace(state=state)
     return line._replace(in_force=False, over=line.over or turn is Turn.OVER)
+
+
+def _bridged(
+    limit: Limit, line: Line, sight: Sight, at_ms: int, moves: list[Move]
+) -> Line:
+    """Show what can have been reached in a hole that a turn cuts off."""
+    return _step(limit, line, one_sided(sight, at_ms), moves)
 
 
 def _cut(piece: Piece, at_ms: int) -> tuple[Piece, Piece]:

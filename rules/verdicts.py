@@ -6,6 +6,7 @@ releases a lot.
 """
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from rules.engine import Plan
@@ -21,6 +22,7 @@ WORST = (
     Standing.WAITING,
     Standing.MET,
 )
+NOTHING_MS = 1 << 62  # a part that is not counted in time has used up nothing
 GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
 
 
@@ -47,7 +49,7 @@ def judge(plan: Plan, findings: Sequence[Finding]) -> tuple[Judged, ...]:
             why = f"no channel of role {limit.channel} reports"
             worst = (Standing.UNPROVEN, Verdict.UNPROVEN, "", 0, why)
         else:
-            one = min(shown, key=_gravity)
+            one = min(shown, key=partial(_gravity, ceiling=limit.ceiling))
             # Where all are met, the last one to get there says when.
             if one.verdict is Verdict.MET:
                 one = max(shown, key=lambda each: each.since_ms)
@@ -67,9 +69,11 @@ def on_hold(judged: Iterable[Judged]) -> bool:
     return any(one.critical and one.verdict in doubtful for one in judged)
 
 
-def _gravity(finding: Finding) -> tuple[int, int, int]:
-    # Of two that stand alike, the one that falls shortest of what is asked.
-    short = finding.required - finding.least if finding.unit != "ms" else 0
+def _gravity(finding: Finding, ceiling: bool) -> tuple[int, int, int]:
+    # Of two that stand alike, the one that has used up more or is farther from enough.
+    short = finding.required - finding.least
+    if ceiling:
+        short = -short if finding.unit == "ms" else -NOTHING_MS
     return (
         GRAVEST.index(finding.verdict),
         WORST.index(finding.standing),

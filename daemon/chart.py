@@ -14,7 +14,7 @@ upper left corner.
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, tzinfo
 from html import escape
 from typing import NamedTuple
 
@@ -146,7 +146,7 @@ def scene(
     marks += _names(frame, shown, curves)
     for row, channel in enumerate(shown):
         marks += _lane(frame, row, channel, curves[channel.name])
-    marks += [mark for flag in flags for mark in _flag(frame, flag)]
+    marks += _flagged(frame, flags)
     return Scene(width, height, tuple(marks))
 
 
@@ -275,13 +275,14 @@ def _hours(frame: _Frame, zone: tzinfo) -> Iterator[tuple[int, str]]:
     """Whole hours of the zone's clock, not more than about a dozen."""
     hours = (frame.to_ms - frame.from_ms) // HOUR_MS
     every = next(step for step in (1, 2, 3, 6, 12, 24, 1 << 40) if hours <= 12 * step)
-    begun = datetime.fromtimestamp(frame.from_ms / 1000, zone)
-    at = begun.replace(minute=0, second=0, microsecond=0)
-    while (at_ms := round(at.timestamp() * 1000)) <= frame.to_ms:
-        here = at.astimezone(zone)
+    begun = datetime.fromtimestamp(frame.from_ms // 1000, zone)
+    whole = begun.replace(minute=0, second=0)
+    at_ms = round(whole.timestamp()) * 1000
+    while at_ms <= frame.to_ms:
+        here = datetime.fromtimestamp(at_ms // 1000, zone)
         if at_ms >= frame.from_ms and here.hour % min(every, 24) == 0:
             yield at_ms, f"{here:%H:%M}"
-        at = datetime.fromtimestamp(at.timestamp(), zone) + timedelta(hours=1)
+        at_ms += HOUR_MS
 
 
 def _line(
@@ -385,11 +386,24 @@ def _hatched(frame: _Frame, hole: Hole) -> Iterator[Mark]:
         yield Path(((x, TOP), (x, frame.bottom)), 0.35, (), GREY)
 
 
-def _flag(frame: _Frame, flag: Flag) -> Iterator[Mark]:
-    x, y = frame.x(flag.at_ms), TOP - 13
-    yield Path(((x, y + 1), (x, frame.bottom)), 0.5, (0.8, 1.6), BLACK)
-    yield Path(((x - 3, y - 4), (x + 3, y - 4), (x, y + 1)), 0, filled=True)
-    yield Words(x, y - 5.5, flag.number, 6.5, "middle", bold=True)
+def _flagged(frame: _Frame, flags: Sequence[Flag]) -> Iterator[Mark]:
+    """A flag each; where numbers would touch, they share one: 5-8."""
+    groups: list[list[Flag]] = []
+    for flag in sorted(flags, key=lambda one: one.at_ms):
+        if groups and frame.x(flag.at_ms) - frame.x(groups[-1][-1].at_ms) < 9:
+            groups[-1].append(flag)
+        else:
+            groups.append([flag])
+    y = TOP - 13
+    for group in groups:
+        for flag in group:
+            x = frame.x(flag.at_ms)
+            yield Path(((x, y + 1), (x, frame.bottom)), 0.5, (0.8, 1.6), BLACK)
+            yield Path(((x - 3, y - 4), (x + 3, y - 4), (x, y + 1)), 0, filled=True)
+        first, last = group[0], group[-1]
+        middle = (frame.x(first.at_ms) + frame.x(last.at_ms)) / 2
+        numbers = first.number if first is last else f"{first.number}-{last.number}"
+        yield Words(middle, y - 5.5, numbers, 6.5, "middle", bold=True)
 
 
 def _fitting(text: str, room: float, size: float) -> str:

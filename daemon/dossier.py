@@ -10,6 +10,7 @@ Units: ``_ms`` and ``_mc`` as in ``rules.facts``.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import NamedTuple
 
 from daemon import VERSION
@@ -43,6 +44,13 @@ class Told(NamedTuple):
     attempts: tuple[Attempt, ...]
 
 
+class Measured(NamedTuple):
+    """A figure at face value: had every probe been exact, and no credit in a hole."""
+
+    figure: int
+    required: int  # another row of a table may have been the first to be full
+
+
 @dataclass(frozen=True, slots=True)
 class Dossier:
     """All that a record is made from, and all that can be read back from one."""
@@ -56,7 +64,7 @@ class Dossier:
     events: tuple[Noticed, ...]  # of the lot, and of the site meanwhile (lot "")
     alerts: tuple[Told, ...]
     outcome: Outcome
-    measured: tuple[int | None, ...]  # of each finding, had every probe been exact
+    measured: tuple[Measured | None, ...]  # of each finding, where there is one
     until_ms: int  # facts up to here were judged
     closed_ms: int  # when the record was made
 
@@ -65,7 +73,7 @@ class Judgement(NamedTuple):
     """A cook judged from its evidence, and the figures at face value."""
 
     outcome: Outcome
-    measured: tuple[int | None, ...]
+    measured: tuple[Measured | None, ...]
 
 
 def gather(
@@ -135,7 +143,7 @@ def judge_again(
     exact = [reading._replace(uncertainty_mc=0) for reading in readings]
     channels = [replace(channel, accuracy_mc=0) for channel in cook.channels]
     face = replay(schedule, channels, begun_ms, exact, entries, until_ms)
-    figures = {_place(finding): finding.least for finding in face.findings}
+    figures = {_place(one): Measured(one.least, one.required) for one in face.findings}
     measured = tuple(figures.get(_place(finding)) for finding in outcome.findings)
     return Judgement(outcome, measured)
 
@@ -152,7 +160,8 @@ def _settled(
     if all(one.verdict is not Verdict.RUNNING for one in outcome.judged):
         return True
     plan = engine.plan(schedule, cook.channels)
-    facts: list[Fact] = [f for f in (*readings, *entries) if f.at_ms <= until_ms]
+    both = chain[Fact](readings, entries)
+    facts = [fact for fact in both if fact.at_ms <= until_ms]
     facts.sort(key=order.key)
     state, _ = fold(plan, engine.opened(plan, cook.begun_ms), facts)
     state, _ = engine.step(plan, state, Tick(max(until_ms, state.at_ms)))

@@ -59,16 +59,21 @@ class PublicKey:
 
     def verifies(self, message: bytes, signature: bytes) -> bool:
         """Say whether the other half of this key signed exactly this message."""
-        from cryptography.exceptions import InvalidSignature
-        from cryptography.hazmat.primitives import hashes
-        from cryptography.hazmat.primitives.asymmetric import ec, utils
+        from cryptography.hazmat.primitives.asymmetric import utils
 
         if len(signature) != 2 * HALF:
             return False
         r, s = (int.from_bytes(signature[i : i + HALF]) for i in (0, HALF))
-        der = utils.encode_dss_signature(r, s)
+        return self.verifies_der(message, utils.encode_dss_signature(r, s))
+
+    def verifies_der(self, message: bytes, signature: bytes) -> bool:
+        """Say the same of a signature in the form that certificates carry."""
+        from cryptography.exceptions import InvalidSignature
+        from cryptography.hazmat.primitives import hashes
+        from cryptography.hazmat.primitives.asymmetric import ec
+
         try:
-            self.public.verify(der, message, ec.ECDSA(hashes.SHA256()))
+            self.public.verify(signature, message, ec.ECDSA(hashes.SHA256()))
         except InvalidSignature:
             return False
         return True

@@ -18,7 +18,8 @@ from pathlib import Path
 
 from daemon import chart
 from daemon.chart import Band, Flag, Scene
-from daemon.dossier import Dossier, Told
+from daemon.dossier import Dossier, Measured, Told
+from daemon.journal import Noticed
 from daemon.keys import DeviceKey
 from daemon.record import CAUTIONS, held
 from daemon.seal import BY_OPENSSL, digest
@@ -87,6 +88,7 @@ def unsigned(
     paper.entries()
     paper.alerts()
     paper.probes()
+    paper.sources()
     paper.cautions()
     paper.signatures()
     paper.verifying(whole, key.public().thumbprint())
@@ -110,7 +112,7 @@ def unsigned(
     return bytes(sheet.output())
 
 
-def scene(dossier: Dossier, zone: tzinfo = UTC) -> Scene:
+def scene(dossier: Dossier, zone: tzinfo = UTC, height: float = 240) -> Scene:
     """Lay out the chart of a whole cook."""
     schedule = read_schedule(dossier.cook.schedule_path, dossier.cook.schedule)
     bands = []
@@ -130,6 +132,7 @@ def scene(dossier: Dossier, zone: tzinfo = UTC) -> Scene:
         [Flag(number, event.at_ms) for number, event in _flagged(dossier)],
         from_ms=dossier.cook.begun_ms,
         to_ms=dossier.outcome.finished_ms,
+        height=height,
         zone=zone,
     )
 
@@ -170,7 +173,7 @@ class _Paper:
         self.sheet.facts(
             [
                 ("product", ", ".join([*made, product.diameter]).rstrip(", ")),
-                ("schedule", f"{schedule.title}, revision {schedule.revision}"),
+                ("schedule", f"revision {schedule.revision}"),
                 ("approved by", schedule.approved_by or "not said"),
                 ("smokehouse", cook.smokehouse),
                 ("begun by", cook.who),
@@ -209,19 +212,26 @@ class _Paper:
         self.sheet.heading("Limits")
         columns = [
             Column("probe, part", 2.9),
-            Column("required", 1.3),
-            Column("measured", 1.3),
-            Column("credited (least favourable)", 1.6),
-            Column("most favourable", 1.3),
-            Column("verdict", 1.1),
-            Column("since", 0.9),
+            Column("required", 1.25),
+            Column("measured", 1.25),
+            Column("credited (least favourable)", 1.25),
+            Column("most favourable", 1.25),
+            Column("verdict", 0.9),
+            Column("since", 1.1),
         ]
         self.sheet.rows(columns, list(self._limit_rows()))
+        words = (
+            "Credited is the least favourable truth that the readings allow: each "
+            "probe by itself, at the worst end of its accuracy, nothing across a hole."
+        )
+        self.sheet.say(words, SMALL)
 
     def chart(self) -> None:
         """Show how the cook went."""
-        self.sheet.heading("How it went", 250)
-        self.sheet.draw(scene(self.dossier, self.zone))
+        room = self.sheet.left() - 44  # beside heading and words
+        height = min(room, 240) if room > 150 else 240
+        self.sheet.heading("How it went", height)
+        self.sheet.draw(scene(self.dossier, self.zone, height))
         words = (
             "Grey boxes: where the chamber should be. Slanted lines: a hole, nothing "
             "was heard. Numbers: see what happened. Bars below: when each probe was "
@@ -251,19 +261,19 @@ class _Paper:
         """List what happened, in the order in which it became true."""
         self.sheet.heading("What happened")
         columns = [
-            *(Column("", 0.35), Column("when", 0.8), Column("noticed", 0.8)),
-            *(Column("what", 2.6), Column("why", 4.4)),
+            *(Column("", 0.25), Column("became true", 1.1), Column("noticed", 0.85)),
+            *(Column("what", 2.75), Column("why", 4.2)),
         ]
-        events = self.dossier.events
-        shown = [one for one in events if one.event.now in TROUBLE or not one.lot]
-        if len(events) <= MOST_EVENTS:
-            shown = list(events)
+        events = [one for one in self.dossier.events if not _said_elsewhere(one)]
+        shown = events
+        if len(events) > MOST_EVENTS:
+            shown = [one for one in events if one.event.now in TROUBLE or not one.lot]
         rows = [
             Row(
                 (
                     self.flags.get(one.event.key, ""),
                     self._time(one.event.at_ms),
-                    self._time(one.noticed_ms) if one.noticed_ms else "not then",
+                    self._lag(one),
                     _event_words(one.event),
                     one.event.why,
                 ),
@@ -280,7 +290,7 @@ class _Paper:
         """List deviations' corrective actions, and everything else people wrote."""
         self.sheet.heading("Corrective actions and other entries")
         columns = [
-            *(Column("happened", 0.8), Column("written", 1.1), Column("by", 0.7)),
+            *(Column("happened", 1), Column("written", 1), Column("by", 0.6)),
             *(Column("entry", 1.2), Column("about", 1.2), Column("words", 4)),
         ]
         rows = []
@@ -303,7 +313,7 @@ class _Paper:
             self.sheet.say("Nobody had to be told of anything.")
             return
         columns = [
-            *(Column("since", 0.7), Column("alert", 2.4), Column("told", 3.2)),
+            *(Column("since", 0.9), Column("alert", 2.4), Column("told", 3)),
             *(Column("acknowledged", 1.5), Column("normal again", 0.9)),
         ]
         rows = []
@@ -312,8 +322,8 @@ class _Paper:
             if one.acknowledged_ms:
                 answered = f"{self._time(one.acknowledged_ms)} {one.acknowledged_by}"
             back = self._time(one.returned_ms) if one.returned_ms else ""
-            since = self._time(one.since_ms)
-            rows.append(Row((since, one.title, self._told(one), answered, back)))
+            since, about = self._time(one.since_ms), f"{one.name}: {one.standing}"
+            rows.append(Row((since, about, self._told(one), answered, back)))
         self.sheet.rows(columns, rows)
 
     def probes(self) -> None:
@@ -331,6 +341,13 @@ class _Paper:
         channels = self.dossier.cook.channels
         self.sheet.rows(columns, [self._probe(one) for one in channels])
         self.sheet.say(self._refused(), SMALL)
+
+    def sources(self) -> None:
+        """Say where the limits come from, and against which hazard they stand."""
+        self.sheet.heading("Where the limits come from")
+        for limit in self.schedule.judged:
+            if words := _sources(limit):
+                self.sheet.say(f"{limit.name}: {words}", SMALL)
 
     def cautions(self) -> None:
         """Say what the record does not say."""
@@ -351,9 +368,7 @@ class _Paper:
             "Reviewed by (name, signature, date and time):",
             "Record kept by (name, signature, date and time):",
         ):
-            self.sheet.room(22)
-            self.sheet.say(f"{what} {'_' * 60}")
-            self.sheet.ln(11)
+            self.sheet.blank(what)
 
     def verifying(self, whole: str, thumbprint: str) -> None:
         """Say how a stranger checks all this."""
@@ -398,18 +413,22 @@ class _Paper:
             for finding, measured in found:
                 if finding.limit == one.limit:
                     yield self._finding_row(finding, measured)
-            if sources := _sources(limit):
-                yield Row((sources,), small=True, spans=True, rule=False)
 
-    def _finding_row(self, finding: Finding, measured: int | None) -> Row:
-        name = f"  {finding.channel}"
-        if finding.part:
-            name += f", {finding.part}"
-        figures = [finding.required, measured, finding.least, finding.most]
+    def _finding_row(self, finding: Finding, measured: Measured | None) -> Row:
+        unit = finding.unit
+        name = finding.channel + (f", {finding.part}" if finding.part else "")
+        if not unit:
+            name += f": {finding.why}"
+        face = _figure(measured.figure, unit) if measured else ""
+        if measured and measured.required != finding.required:
+            face += f" of {_figure(measured.required, unit)}"
         return Row(
             (
                 name,
-                *(_figure(figure, finding.unit) for figure in figures),
+                _figure(finding.required, unit),
+                face,
+                _figure(finding.least, unit),
+                _figure(finding.most, unit),
                 WORDS[finding.verdict],
                 self._time(finding.since_ms) if finding.since_ms else "",
             ),
@@ -498,6 +517,11 @@ class _Paper:
         more = f"; and {len(counts) - 5} other reasons" if len(counts) > 5 else ""
         return f"Messages refused: {len(refusals)}. {said}{more}."
 
+    def _lag(self, one: Noticed) -> str:
+        if not one.noticed_ms:
+            return "not then"
+        return f"{say_ms((one.noticed_ms - one.event.at_ms) // 1000 * 1000)} later"
+
     def _local(self, at_ms: int) -> datetime:
         return datetime.fromtimestamp(at_ms // 1000, self.zone)
 
@@ -519,6 +543,14 @@ def _offset(at: datetime) -> str:
     return f"{text[:3]}:{text[3:5]}"
 
 
+def _said_elsewhere(one: Noticed) -> bool:
+    """Whether an event is only a stage's turn, or a probe's first word."""
+    event = one.event
+    turn = event.subject in (Subject.STAGE, Subject.COOK) and event.now not in TROUBLE
+    first = event.subject is Subject.CHANNEL and event.was == "waiting"
+    return bool(one.lot) and (turn or (first and event.now not in TROUBLE))
+
+
 def _event_words(event: Event) -> str:
     name = event.name
     if event.subject is Subject.LIMIT and event.channel:
@@ -532,8 +564,8 @@ def _sources(limit: Limit) -> str:
     return ". ".join(part for part in parts if part)
 
 
-def _figure(figure: int | None, unit: str) -> str:
-    if figure is None or not unit:
+def _figure(figure: int, unit: str) -> str:
+    if not unit:
         return ""
     if unit == "ms":
         return say_ms(figure)

@@ -24,7 +24,7 @@ from typing import Any, NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from daemon.canonical import Value
-from daemon.dossier import Dossier, Told
+from daemon.dossier import Dossier, Measured, Told
 from daemon.journal import Cook, Noticed
 from daemon.keys import DeviceKey, base64url, from_base64url
 from daemon.seal import Line, digest, seal
@@ -47,6 +47,7 @@ from rules.verdicts import Judged
 FORM = "fumarium record"
 EDITION = 1
 ROWS = 100  # readings a line
+MEASURED = ("measured", "measured_required")
 PAYLOAD = 256  # bytes kept of a message that was refused
 
 CAUTIONS = (
@@ -154,7 +155,7 @@ KINDS: Mapping[str, type[Any]] = {
     "event": Happened,
     "stage": Passed,
     "alert": Told,
-    "finding": Finding,  # and ``measured``, where there is such a figure
+    "finding": Finding,  # and ``measured`` and ``measured_required``, if there are
     "verdict": Judged,
     "closing": Closing,
 }
@@ -225,9 +226,7 @@ def read(body: Sequence[Mapping[str, Any]]) -> Dossier:
             stages=tuple(by_kind["stage"]),
             finished_ms=closing.finished_ms,
         ),
-        measured=tuple(
-            line.get("measured") for line in body if line["kind"] == "finding"
-        ),
+        measured=tuple(_measured(line) for line in body if line["kind"] == "finding"),
         until_ms=closing.until_ms,
         closed_ms=closing.closed_ms,
     )
@@ -299,9 +298,12 @@ def _happened(one: Noticed) -> Happened:
     return Happened(one.number, one.lot, one.noticed_ms, *one.event)
 
 
-def _finding(finding: Finding, measured: int | None) -> dict[str, Value]:
+def _finding(finding: Finding, measured: Measured | None) -> dict[str, Value]:
     line = _line("finding", finding)
-    return line if measured is None else {**line, "measured": measured}
+    if measured is None:
+        return line
+    figure, required = measured
+    return {**line, "measured": figure, "measured_required": required}
 
 
 def _closing(dossier: Dossier, body: Sequence[Line]) -> Closing:
@@ -331,14 +333,20 @@ def _value(kind: str, line: Mapping[str, Any], number: int) -> Any:
         for name, value in line.items()
         if name not in ("kind", "before", "line")
     }
-    if kind == "finding" and not isinstance(own.pop("measured", 0), int):
-        raise FormError(number, "finding: measured: a whole number is wanted")
+    if kind == "finding":
+        pair = [own.pop(name, None) for name in MEASURED]
+        if pair != [None, None] and not all(type(one) is int for one in pair):
+            raise FormError(number, "finding: measured: two whole numbers are wanted")
     try:
         return _shape(kind).validate_json(json.dumps(own), strict=True)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))
         raise FormError(number, f"{kind}: {place}: {first['msg']}") from None
+
+
+def _measured(line: Mapping[str, Any]) -> Measured | None:
+    return Measured(*(line[name] for name in MEASURED)) if MEASURED[0] in line else None
 
 
 def _check_order(kinds: Sequence[str]) -> None:

@@ -15,6 +15,7 @@ Units: points.
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from html import escape
 from pathlib import Path as FilePath
 from typing import Any, NamedTuple
 
@@ -32,6 +33,23 @@ WIDTH = 595.28 - 2 * SIDE
 SMALL, TEXT, LARGE, HUGE = 6.2, 7.4, 9.5, 17.0
 LEADING = 1.28
 PALE, RULE = 235, 150
+
+
+# What a PDF/A says of itself (ISO 19005-4, section 6.7).
+XMP = """<x:xmpmeta xmlns:x="adobe:ns:meta/">
+<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+  xmlns:dc="http://purl.org/dc/elements/1.1/"
+  xmlns:xmp="http://ns.adobe.com/xap/1.0/"
+  xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/">
+<rdf:Description rdf:about="" xmp:CreatorTool="Fumarium"
+  xmp:CreateDate="{at}" xmp:ModifyDate="{at}" xmp:MetadataDate="{at}">
+<pdfaid:part>4</pdfaid:part>
+<pdfaid:conformance>F</pdfaid:conformance>
+<pdfaid:rev>2020</pdfaid:rev>
+<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
+</rdf:Description>
+</rdf:RDF>
+</x:xmpmeta>"""
 
 
 class Column(NamedTuple):
@@ -73,7 +91,11 @@ class Sheet(FPDF):
         self.set_title(self.plain(title))
         self.set_creator("Fumarium")
         self.set_lang("en")
-        self.set_creation_date(datetime.fromtimestamp(at_ms // 1000, UTC))
+        at = datetime.fromtimestamp(at_ms // 1000, UTC)
+        self.set_creation_date(at)
+        if whole:  # the library would write the time of day into it
+            words = {"title": escape(self.plain(title)), "at": at.isoformat()}
+            self.set_xmp_metadata(XMP.format(**words))
         self.set_margins(SIDE, MARGIN, SIDE)
         self.set_auto_page_break(True, margin=MARGIN + 14)
         self.c_margin = 0
@@ -147,12 +169,28 @@ class Sheet(FPDF):
                 wrapmode=WrapMode.CHAR if code else WrapMode.WORD,
             )
 
+    def blank(self, words: str) -> None:
+        """Leave a line to be filled in by hand."""
+        self.room(26)
+        self.ln(8)
+        self._set(TEXT)
+        text = self.plain(words)
+        self.text(SIDE, self.get_y() + TEXT, text)
+        left, y = SIDE + self.get_string_width(text) + 6, self.get_y() + TEXT + 1.5
+        self.set_line_width(0.4)
+        self.line(left, y, SIDE + WIDTH, y)
+        self.ln(14)
+
     def heading(self, text: str, keep: float = 40) -> None:
         """Write a heading, on a page that has ``keep`` more points for what follows."""
         self.room(keep + 20)
         self.ln(7)
         self.say(text, LARGE, bold=True)
         self.ln(1.5)
+
+    def left(self) -> float:
+        """How much height is left on this page."""
+        return float(self.page_break_trigger - self.get_y())
 
     def room(self, height: float) -> None:
         """Begin a new page unless this one has room for so much."""

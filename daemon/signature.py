@@ -12,15 +12,17 @@ Source: RFC 5280 (certificates; section 4.1.2.5 for an end that is not known),
 ISO 32000-2 section 12.8 (signatures in PDF).
 """
 
+import asyncio
 import hashlib
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 from daemon.keys import DeviceKey, PublicKey
 from daemon.tampering import Failure, Kind
 
+LOOSE = "its signature is not written as a device writes it"
 FIELD = "DeviceSignature"
 RECORD = ".record.jsonl"  # how the name of the attached record ends
 FROM = datetime(2020, 1, 1, tzinfo=UTC)  # before any record; says nothing of the key
@@ -44,7 +46,10 @@ def sign(pdf: bytes, key: DeviceKey, at_ms: int) -> bytes:
     at = datetime.fromtimestamp(at_ms // 1000, UTC)
 
     class Writer(IncrementalPdfFileWriter):
-        """Names the new version of the file after the old one, not by chance."""
+        """Takes no number from chance and no time from the machine."""
+
+        def _update_meta(self) -> None:
+            """Leave alone what the document says of itself already."""
 
         @classmethod
         def _handle_id(cls, prev: Any) -> Any:
@@ -81,7 +86,7 @@ def inspect(pdf: bytes, public: PublicKey) -> list[Failure]:
         signatures = list(PdfFileReader(io.BytesIO(pdf)).embedded_signatures)
         if len(signatures) != 1:
             return [_failure(f"it has {len(signatures)} signatures, and one is wanted")]
-        return _inspected(signatures[0], public)
+        return _inspected(pdf, signatures[0], public)
     except Exception as error:  # it parses what anyone may have written
         return [_failure(f"it cannot be read as a signed PDF: {error}")]
 
@@ -110,7 +115,7 @@ def _attached(pdf: bytes) -> Iterator[tuple[str, bytes]]:
         yield str(file["/UF"]), file["/EF"]["/F"].data
 
 
-def _inspected(signature: Any, public: PublicKey) -> list[Failure]:
+def _inspected(pdf: bytes, signature: Any, public: PublicKey) -> list[Failure]:
     from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
     from pyhanko.sign.validation import validate_pdf_signature
     from pyhanko.sign.validation.status import SignatureCoverageLevel
@@ -129,7 +134,38 @@ def _inspected(signature: Any, public: PublicKey) -> list[Failure]:
         return [_failure("its signature does not verify")]
     if status.coverage is not SignatureCoverageLevel.ENTIRE_FILE:
         return [_failure("something was added to it after it was signed")]
-    return []
+    return [] if _as_written(pdf, signature, public) else [_failure(LOOSE)]
+
+
+def _as_written(pdf: bytes, signature: Any, public: PublicKey) -> bool:
+    """Whether the signature is, to the last digit, the one that a device writes.
+
+    A signature cannot cover itself.  What a reader overlooks in it (the case of a
+    digit, the filling behind it, a certificate) is written again and compared.
+    """
+    from pyhanko.sign import signers
+
+    leaf, others = signature.signer_cert, signature.other_embedded_certs
+    (signed,) = signature.signed_data["signer_infos"]
+    device = signers.ExternalSigner(
+        leaf, _store(others), signed["signature"].native, _mechanism()
+    )
+    written = asyncio.run(
+        device.async_sign_prescribed_attributes("sha256", signed["signed_attrs"])
+    )
+    _, begins, ends, _ = signature.byte_range
+    digits = written.dump().hex().ljust(ends - begins - 2, "0")
+    either = [f"<{digits}>".encode(), f"<{digits.upper()}>".encode()]
+    same = pdf[begins:ends] in either
+    return same and all(_made_by(public, one) for one in (leaf, *others))
+
+
+def _made_by(public: PublicKey, certificate: Any) -> bool:
+    """Whether the key itself signed a certificate."""
+    said = certificate["tbs_certificate"]["signature"].dump()
+    tbs, signature = certificate["tbs_certificate"], certificate["signature_value"]
+    same = said == certificate["signature_algorithm"].dump()
+    return same and public.verifies_der(tbs.dump(), signature.native)
 
 
 def _failure(words: str, kind: Kind = Kind.PDF) -> Failure:
@@ -138,12 +174,8 @@ def _failure(words: str, kind: Kind = Kind.PDF) -> Failure:
 
 def _device(key: DeviceKey) -> Any:
     """The device as a signer of CMS."""
-    from asn1crypto.algos import (  # type: ignore[import-untyped]
-        SignedDigestAlgorithm,
-    )
     from asn1crypto.x509 import Certificate  # type: ignore[import-untyped]
     from pyhanko.sign import signers
-    from pyhanko_certvalidator.registry import SimpleCertificateStore
 
     class Device(signers.Signer):
         """Signs with the device key, the same bytes every time."""
@@ -155,13 +187,26 @@ def _device(key: DeviceKey) -> Any:
             return key.sign_der(data)
 
     root, leaf = map(Certificate.load, certificates(key))
-    store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
-    store.register(root)
     return Device(
         signing_cert=leaf,
-        cert_registry=store,
-        signature_mechanism=SignedDigestAlgorithm({"algorithm": "sha256_ecdsa"}),
+        cert_registry=_store([root]),
+        signature_mechanism=_mechanism(),
     )
+
+
+def _store(certificates: Iterable[Any]) -> Any:
+    from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+    store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
+    for certificate in certificates:
+        store.register(certificate)
+    return store
+
+
+def _mechanism() -> Any:
+    from asn1crypto import algos  # type: ignore[import-untyped]
+
+    return algos.SignedDigestAlgorithm({"algorithm": "sha256_ecdsa"})
 
 
 def _certificate(key: DeviceKey, *, leaf: bool) -> Any:

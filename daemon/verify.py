@@ -16,7 +16,7 @@ from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from daemon.dossier import PROGRAM, Dossier, Judgement, judge_again
+from daemon.dossier import PROGRAM, Dossier, Judgement, Measured, judge_again
 from daemon.keys import PublicKey, read_public
 from daemon.record import EDITION, FORM, FormError, held, read
 from daemon.seal import digest, split
@@ -172,12 +172,13 @@ def _unlike(
             yield 0, f"the readings give {what.say(one)}, and no line records it"
 
 
-def _finding_words(pair: tuple[Finding, int | None]) -> str:
+def _finding_words(pair: tuple[Finding, Measured | None]) -> str:
     one, measured = pair
+    face = measured.figure if measured else "nothing"
     place = f"limit {one.limit!r}" + (f", {one.part}" if one.part else "")
     return (
         f"of {place}, on {one.channel}: {one.verdict}, least {one.least} "
-        f"and most {one.most} {one.unit} of {one.required}, measured {measured}"
+        f"and most {one.most} {one.unit} of {one.required}, measured {face}"
     )
 
 

@@ -277,6 +277,19 @@ SITE = [
 ]
 
 
+def cook(lot: str, told: Told) -> Cook:
+    """The cook that makes a lot in the north smokehouse."""
+    return Cook(
+        lot=lot,
+        smokehouse="north",
+        schedule=SCHEDULE,
+        schedule_path="juniper.yaml",
+        channels=channels(told.every_s),
+        begun_ms=BEGUN_MS,
+        who="R. T.",
+    )
+
+
 class Yard(NamedTuple):
     """A journal and its outbox."""
 
@@ -293,22 +306,14 @@ def yard(folder: Path) -> Yard:
 def live_through(place: Yard, lot: str, told: Told) -> None:
     """Put a whole cook into the journal, as the daemon would."""
     journal, outbox = place
-    cook = Cook(
-        lot,
-        "north",
-        SCHEDULE,
-        "juniper.yaml",
-        channels(told.every_s),
-        BEGUN_MS,
-        "R. T.",
-    )
-    journal.begin(cook, BEGUN_MS)
+    begun = cook(lot, told)
+    journal.begin(begun, BEGUN_MS)
     said = readings(told)
     stale = Reading("yard", at(-200), 3_000, 1_000, Quality.AGE_UNKNOWN, at(1))
     unset = Reading("yard", at(3) + 7, 3_000, 1_000, Quality.CLOCK_UNSET, at(3))
     journal.append([*said, stale, unset], REFUSALS)
     until_ms = said[-1].at_ms + 20 * MIN_MS
-    outcome = replay(schedule(), cook.channels, BEGUN_MS, said, ENTRIES, until_ms)
+    outcome = replay(schedule(), begun.channels, BEGUN_MS, said, ENTRIES, until_ms)
     happenings: list[tuple[int, Event | Entry]] = [
         *((entry.entered_ms, entry) for entry in ENTRIES),
         *((event.at_ms + 11_000, event) for event in (*SITE, *outcome.events)),

@@ -27,6 +27,7 @@ from typing import NamedTuple
 
 from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks
+from daemon.curve import RECENT_MS
 from daemon.health import Notifier
 from daemon.journal import Delivery, Journal, JournalError
 from daemon.mirror import Mirror, Target
@@ -335,7 +336,8 @@ def run(
     topics = (*settings.topics, acknowledge_topic(client_id))
     contacts = {name: one.reveal() for name, one in settings.contacts.items()}
     show = Show(settings)
-    for reading in journal.latest().values():
+    since_ms = clock.now_ms() - RECENT_MS
+    for reading in journal.readings(show.channels, since_ms, 1 << 62):
         show.heard(reading)
     page = Page(
         settings.page.listen,

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from daemon.alert_tables import Alert
 
 NEVER_MS = 1 << 62
-REACHED = ("dwell table", "integrated lethality")  # more is better
 
 
 def cook_view(lot: str, smokehouse: str, plan: Plan, outcome: Outcome) -> CookView:
@@ -127,7 +126,7 @@ def _limit_views(
         return [
             _limit_view(limit, Finding(*head, judged.since_ms, "", 0, 0, 0, judged.why))
         ]
-    ceiling = _is_ceiling(limit)
+    ceiling = limit.ceiling
     return [_limit_view(limit, _deciding(each, ceiling)) for each in parts.values()]
 
 
@@ -161,7 +160,7 @@ def _limit_view(limit: Limit, finding: Finding) -> LimitView:
         verdict=finding.verdict,
         since_ms=finding.since_ms,
         channel=finding.channel,
-        ceiling=_is_ceiling(limit),
+        ceiling=limit.ceiling,
         unit=finding.unit if finding.required else "",
         required=finding.required,
         least=finding.least,
@@ -169,10 +168,6 @@ def _limit_view(limit: Limit, finding: Finding) -> LimitView:
         lose_ms=finding.lose_ms,
         why=finding.why,
     )
-
-
-def _is_ceiling(limit: Limit) -> bool:
-    return getattr(limit, "kind", "") not in REACHED
 
 
 def _heard(channel: Channel, latest: Reading, now_ms: int) -> Heard:

@@ -40,6 +40,11 @@ class Show:
         self._latest: dict[str, Reading] = {}
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
 
+    @property
+    def channels(self) -> list[str]:
+        """The names of every channel."""
+        return list(self._channels)
+
     def probes_on(self, topic: str) -> Sequence[Probe]:
         """The channels that a topic carries."""
         return self._topics.get(topic, ())

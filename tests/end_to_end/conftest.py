@@ -20,13 +20,23 @@ MakeSite = Callable[..., Site]
 @pytest.fixture
 def make_site(tmp_path: Path) -> Iterator[MakeSite]:
     """Make a site that runs so many times as fast as real time."""
+    yield from _sites(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def make_one_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakeSite]:
+    """The same, for a site that several tests look at."""
+    yield from _sites(tmp_path_factory.mktemp("site"))
+
+
+def _sites(folder: Path) -> Iterator[MakeSite]:
     with ExitStack() as parts:
 
         def make(times: int, **more: str) -> Site:
             users = {"fumarium": PASSWORD}
-            broker = parts.enter_context(mosquitto(tmp_path, users, shipped=QUICK))
+            broker = parts.enter_context(mosquitto(folder, users, shipped=QUICK))
             receiver = parts.enter_context(HttpReceiver())
-            site = Site(tmp_path, broker, receiver, times, **more)
+            site = Site(folder, broker, receiver, times, **more)
             parts.callback(site.stop)
             return site
 

@@ -66,6 +66,7 @@ page: {{port: {page}}}
 pace: {{begins: 2026-01-10T05:00:00Z, times: {times}, since: {since}}}
 """
 
+ROOT = Path(__file__).parents[2]
 MISSED_MS = 300_000
 PASSWORD = "invented-for-the-test"
 
@@ -80,6 +81,7 @@ class Site:
     times: int
     every: str = "30 s"
     lateness: str = "20 min"
+    password: str = field(default=PASSWORD, init=False)
     pace: Pace = field(init=False)
     settings: Settings = field(init=False)
     process: "subprocess.Popen[bytes] | None" = field(default=None, init=False)
@@ -111,7 +113,11 @@ class Site:
     @property
     def environment(self) -> dict[str, str]:
         """What the daemon's process is given."""
-        return {"FUMARIUM_TEST_PASSWORD": PASSWORD, "PATH": "/usr/bin:/bin"}
+        return {
+            "PYTHONPATH": str(ROOT),
+            "FUMARIUM_TEST_PASSWORD": self.password,
+            "PATH": "/usr/bin:/bin",
+        }
 
     def start(self) -> None:
         """Start the daemon; return once its page has its port."""
@@ -158,6 +164,7 @@ class Site:
             capture_output=True,
             text=True,
             env=self.environment,
+            cwd=self.folder,
             timeout=60,
         )
         assert done.returncode == code, (words, done.returncode, done.stderr)

@@ -15,6 +15,7 @@ import pytest
 from probes.simulator import long_day, simulate
 from tests.end_to_end.conftest import MakeSite
 from tests.end_to_end.site import BEGINS_MS, Probes, Site, plain, undisturbed
+from tests.readme import block_with
 from tests.servers import wait_for
 from tests.tools import tool
 
@@ -22,10 +23,10 @@ LOT = "T-001"
 SCHEDULE = Path(__file__).parent / "links.yaml"
 
 
-@pytest.fixture
-def cooked(make_site: MakeSite) -> tuple[Site, Probes]:
+@pytest.fixture(scope="module")
+def cooked(make_one_site: MakeSite) -> tuple[Site, Probes]:
     """A site after a whole cook in which the fire dies and a probe goes quiet."""
-    site = make_site(times=1500)
+    site = make_one_site(times=1500)
     site.start()
     site.command("begin", str(SCHEDULE), "--lot", LOT, "--who", "AB")
     probes = Probes(site, list(simulate(long_day(BEGINS_MS, every_ms=30_000))))
@@ -134,10 +135,12 @@ def test_an_acknowledgement_by_message_answers_the_alert(make_site: MakeSite) ->
 
 
 def openssl_says(record: Path, public: Path) -> str:
-    """Verify a record as README tells a stranger to, with no part of ours."""
-    script = Path(__file__).parent / "verify_with_openssl.sh"
+    """Verify a record by the very lines of README, with no part of ours."""
+    lines = block_with("sh", "openssl dgst").splitlines(keepends=True)
+    assert lines[0].startswith("record=")
+    script = "".join([f"record={record} public={public}\n", *lines[1:]])
     done = subprocess.run(
-        ["sh", str(script), str(record), str(public)],
+        ["sh", "-c", script],
         capture_output=True,
         text=True,
         cwd=record.parent,

@@ -1,0 +1,18 @@
+"""README is true: its schedule is read, its fault is said in its words."""
+
+from rules.faults import render_all
+from rules.schedule import Schedule, read_schedule
+from tests.readme import block_with
+
+
+def test_the_first_schedule_has_no_fault() -> None:
+    assert isinstance(
+        read_schedule("links.yaml", block_with("yaml", "schedule:")), Schedule
+    )
+
+
+def test_the_mistake_is_answered_as_shown() -> None:
+    text = block_with("yaml", "schedule:").replace("settle: 15 min", "settle: 1:30")
+    faults = read_schedule("links.yaml", text)
+    assert isinstance(faults, list)
+    assert render_all(faults, text) == block_with("", "links.yaml:")

@@ -92,6 +92,8 @@ class Road:
     told_away: bool = False
     linked_before: bool = False  # so probes may hold something back after a return
     held: list[Message] = field(default_factory=list)
+    # Messages that could not even be taken in, and why, until that is durable.
+    troubled: list[tuple[Message, str]] = field(default_factory=list)
     recording: str = ""  # why not; "" while all is well
     handled: int = 0
 
@@ -110,7 +112,8 @@ class Road:
             for entry in group.entries:
                 self.journal.add_entry("", entry)
             self.subscriber.acknowledge(messages)
-            self.held = []
+            self.subscriber.acknowledge(message for message, _ in self.troubled)
+            self.held, self.troubled = [], []
             self.read_entries()
             self.let_time_pass(group.pulse_ms)
             self.collect()
@@ -140,10 +143,11 @@ class Road:
         for trouble in self.subscriber.troubles():
             LOG.warning("%s", trouble.why)
             if trouble.message:
-                arrival = trouble.message.arrival
-                word = (arrival.topic, "", arrival.received_ms, trouble.why)
-                group.refusals.append(Refusal(*word, arrival.payload))
-                self.subscriber.acknowledge([trouble.message])
+                self.troubled.append((trouble.message, trouble.why))
+        for message, why in self.troubled:
+            arrival = message.arrival
+            word = (arrival.topic, "", arrival.received_ms, why)
+            group.refusals.append(Refusal(*word, arrival.payload))
         return group
 
     def read(self, message: Message, group: Group) -> None:

@@ -299,7 +299,7 @@ class CoolingLimit(Limit):
             signals.append((piece.from_ms, BACK))
         through = through._replace(
             used=used,
-            may_have_begun=through.may_have_begun or _may_be_below(band, piece),
+            may_have_begun=_may_have_begun(band, through, piece),
             has_begun=through.has_begun or _surely_below(band, piece),
             may_be_shown=through.may_be_shown or _may_be_at(piece, band.to_mc),
             shown=through.shown or _surely_at(piece, band.to_mc),
@@ -357,10 +357,21 @@ def _may_be_below(band: CoolingBand, piece: Piece) -> bool:
     return not isinstance(piece, Span) or piece.low_mc < band.from_mc
 
 
+def _may_have_begun(band: CoolingBand, through: Through, piece: Piece) -> bool:
+    """Whether the fall may have begun, with what this piece shows.
+
+    A crossing that nobody saw is no beginning once the product is surely above the
+    band after it; the time unseen stays counted.
+    """
+    if _may_be_below(band, piece):
+        return True
+    return through.may_have_begun and through.has_begun
+
+
 def _inside(band: CoolingBand, through: Through, piece: Piece) -> tuple[bool, bool]:
     """Whether the band's clock may, and whether it must, run over this piece."""
     if band.clock is Clock.SINCE_CROSSING:
-        may = through.may_have_begun or _may_be_below(band, piece)
+        may = _may_have_begun(band, through, piece)
         must = through.has_begun or _surely_below(band, piece)
         if through.shown or _surely_at(piece, band.to_mc):
             return False, False

@@ -22,7 +22,9 @@ SCHEDULE = """\
 schedule: Cooling water
 revision: 1
 product: {meat: pork, form: comminuted, cured: yes, nitrite: 150 ppm}
-stages: [{stage: chill, ends: when every core falls to 4 degC}]
+stages:  # a rest first, so that the probes are heard when the chilling begins
+  - {stage: rest, ends: after 10 min}
+  - {stage: chill, ends: when every core falls to 4 degC}
 limits:
   - {limit: in 90 min, kind: cooling option, channel: core,
      option: "FSIS Appendix B 1999, option 1"}

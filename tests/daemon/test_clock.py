@@ -2,6 +2,9 @@
 
 import time
 
+import pytest
+from freezegun import freeze_time
+
 from daemon.clock import Clock, Pace, PacedClock, clock_of
 
 BEGINS_MS = 1_768_021_200_000  # `date -u -d 2026-01-10T05:00:00Z +%s`, and 000
@@ -49,3 +52,21 @@ def test_two_clocks_begun_at_one_moment_tell_one_time() -> None:
         # One real millisecond either way: the two real clocks are read apart.
         assert (real_ms - 2) * 60 <= told_ms
         assert told_ms <= (Clock().now_ms() - since_ms + 2) * 60
+
+
+@pytest.mark.parametrize(
+    ("moment", "seconds"),
+    [  # `date -u -d MOMENT +%s`; Berlin's clocks say 02:30 at both
+        ("2026-10-25T00:30:00Z", 1_792_888_200),
+        ("2026-10-25T01:30:00Z", 1_792_891_800),
+    ],
+)
+def test_the_hour_that_comes_twice_is_two_hours(
+    monkeypatch: pytest.MonkeyPatch, moment: str, seconds: int
+) -> None:
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    with freeze_time(moment):
+        assert Clock().now_ms() == seconds * 1000
+    monkeypatch.undo()
+    time.tzset()

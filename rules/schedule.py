@@ -122,7 +122,7 @@ def _when(words: object) -> object:
     if isinstance(words, str):
         words = [word.strip() for word in words.split(",") if word.strip()]
     for word in words if isinstance(words, list) else ():
-        if word not in WHEN:
+        if isinstance(word, str) and word not in WHEN:
             raise refused(
                 f"{word!r} is nothing to be told of", choice(str(word), sorted(WHEN))
             )

@@ -2,16 +2,21 @@
 
 import json
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from daemon.cli import BAD_FILE, GOOD, CommandError
 from daemon.secrets import explain
+from daemon.sender import check_address
 from daemon.settings import Settings, read_settings
-from rules.faults import Fault
+from rules.faults import Fault, render_all
 from rules.reader import marked_tree
 from rules.schedule import Schedule, read_schedule
+
+# What only a settings file begins a line with; its text may hold secrets.
+SETTINGS = re.compile(r"^(site|broker|channels|contacts)\s*:", re.MULTILINE)
 
 
 def check(files: Sequence[Path], *, as_json: bool) -> int:
@@ -28,7 +33,8 @@ def check(files: Sequence[Path], *, as_json: bool) -> int:
         found = faults_in(path, text)
         faults += found
         if not as_json:
-            print(explain(found, text) if found else f"{path}: no fault")
+            shown = explain if SETTINGS.search(text) else render_all
+            print(shown(found, text) if found else f"{path}: no fault")
     if as_json:
         print(json.dumps([asdict(fault) for fault in faults], indent=2))
     return BAD_FILE if faults else GOOD
@@ -36,12 +42,24 @@ def check(files: Sequence[Path], *, as_json: bool) -> int:
 
 def faults_in(path: Path, text: str) -> list[Fault]:
     """The faults of one file, read as what it seems to be."""
+    if not SETTINGS.search(text):
+        schedule = read_schedule(str(path), text)
+        return [] if isinstance(schedule, Schedule) else schedule
+    settings = read_settings(path, text, os.environ)
+    if isinstance(settings, Settings):
+        return _addresses(path, text, settings)
+    return settings
+
+
+def _addresses(path: Path, text: str, settings: Settings) -> list[Fault]:
+    """The contacts whose addresses nothing could be sent to."""
     marked = marked_tree(str(path), text)
     if isinstance(marked, list):
         return marked
-    keys = set(marked.tree) if isinstance(marked.tree, dict) else set()
-    if keys & {"site", "broker", "channels"}:
-        settings = read_settings(path, text, os.environ)
-        return [] if isinstance(settings, Settings) else settings
-    schedule = read_schedule(str(path), text)
-    return [] if isinstance(schedule, Schedule) else schedule
+    faults = []
+    for i, (name, address) in enumerate(settings.contacts.items()):
+        if words := check_address(name, address.reveal()):
+            found, _, remedy = words.partition("; ")
+            right = remedy or "see the address forms of the apprise library"
+            faults.append(marked.fault(("contacts", i, "address"), found, right))
+    return faults

@@ -123,6 +123,8 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
                 raise CommandError("give the number of an alert, or all", BAD_COMMAND)
         elif journal.cook(lot) is None:
             raise CommandError(_unknown(lot, journal), BAD_COMMAND)
+        elif kind is EntryKind.NEXT_STAGE:
+            about = _stage(lot, journal)
         number = journal.add_entry(
             lot, Entry(kind, now_ms, now_ms, asked.who, text, about)
         )
@@ -161,7 +163,9 @@ def record(lot: str, settings: Settings) -> int:
         written = {
             folder / f"{lot}.public.pem": device.public().pem(),
             folder / f"{lot}.record.jsonl": sealed,
-            folder / f"{lot}.record.pdf": pdf.write(found, sealed, device),
+            folder / f"{lot}.record.pdf": pdf.write(
+                found, sealed, device, settings.zone
+            ),
         }
         for path, octets in written.items():
             _write_whole(path, octets)
@@ -185,6 +189,13 @@ def verify(file: Path, public: Path) -> int:
         print(f"{failure.kind}: {failure.words}")
     print(report.summary)
     return GOOD if report.good else CHECK_FAILED
+
+
+def _stage(lot: str, journal: Journal) -> str:
+    """The stage that goes on now, as far as the journal says."""
+    events = [noticed.event for noticed in journal.events(lot)]
+    begun = (e.name for e in reversed(events) if e.subject == "stage")
+    return next(begun, "")
 
 
 def _begin(

@@ -18,6 +18,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, NoReturn, get_args
 from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
 
 from pydantic import (
     BaseModel,
@@ -85,6 +86,7 @@ class Settings:
     records: Path
     key: Path
     lateness_ms: int
+    zone: ZoneInfo  # in which times are printed on a record
     broker: Broker
     probes: tuple[Probe, ...]
     contacts: Mapping[str, Secret]
@@ -280,6 +282,15 @@ def _moment(value: object) -> int:
     return (at - EPOCH) // timedelta(milliseconds=1)
 
 
+def _zone(value: object) -> ZoneInfo:
+    name = _text(value)
+    try:
+        return ZoneInfo(name)
+    except (KeyError, OSError, ValueError):
+        right = "write its name, for example: Europe/Berlin or UTC"
+        _refuse(value, "is not a time zone that this machine knows", right)
+
+
 def _refuse(value: object, what: str, right: str) -> NoReturn:
     found = f"{value!r} {what}" if isinstance(value, str) else f"this {what}"
     raise refused(found, right)
@@ -303,6 +314,7 @@ Every = Annotated[int, BeforeValidator(_every)]
 Accuracy = Annotated[int, BeforeValidator(_accuracy)]
 Url = Annotated[str, BeforeValidator(_url)]
 Moment = Annotated[int, BeforeValidator(_moment)]
+Zone = Annotated[ZoneInfo, BeforeValidator(_zone)]
 Kept = Annotated[Secret, BeforeValidator(secret)]
 
 
@@ -391,6 +403,7 @@ class _File(_Part):
     records: PathHere
     key: PathHere
     lateness: Duration = 10_000
+    zone: Zone = ZoneInfo("UTC")
     broker: _Broker
     channels: list[_Channel]
     contacts: list[_Contact] = []
@@ -406,6 +419,7 @@ class _File(_Part):
             records=self.records,
             key=self.key,
             lateness_ms=self.lateness,
+            zone=self.zone,
             broker=Broker(**dict(self.broker)),
             probes=tuple(one.value() for one in self.channels),
             contacts={one.contact: one.address for one in self.contacts},

@@ -250,6 +250,9 @@ def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> Sta
     if state.at.finished_ms:
         return state
     if entry.kind is EntryKind.NEXT_STAGE:
+        # Pressed twice, or too late: it names the stage that it was to end.
+        if entry.about not in ("", plan.stages[state.at.number].name):
+            return state
         return _move_on(plan, state, entry.at_ms, "", f"by {entry.who}", events)
     if entry.kind is EntryKind.END:
         before, at_ms = state.at, entry.at_ms

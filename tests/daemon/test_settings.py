@@ -323,3 +323,14 @@ def test_a_secret_shows_itself_to_nobody() -> None:
     assert secret.reveal() == "hunter2"
     with pytest.raises(FrozenInstanceError):
         secret._value = "other"  # type: ignore[misc]
+
+
+def test_times_are_printed_in_the_zone_that_is_named() -> None:
+    assert settings(LEAST).zone.key == "UTC"
+    assert settings(f"zone: Europe/Berlin\n{LEAST}").zone.key == "Europe/Berlin"
+    assert faults(f"zone: Juniper Yard\n{LEAST}") == (
+        "s.yaml:1:7: 'Juniper Yard' is not a time zone that this machine knows\n"
+        "    1 | zone: Juniper Yard\n"
+        "      |       ^^^^^^^^^^^^\n"
+        "  write its name, for example: Europe/Berlin or UTC\n"
+    )

@@ -76,10 +76,10 @@ def degf(degrees: int) -> int:
     return fahrenheit_mc(Fraction(degrees))
 
 
-def entry(kind: EntryKind, at_min: float, who: str = "ab") -> Entry:
+def entry(kind: EntryKind, at_min: float, who: str = "ab", about: str = "") -> Entry:
     """Something a person did at that minute."""
     at_ms = BEGUN_MS + round(at_min * MIN)
-    return Entry(kind, at_ms, at_ms, who)
+    return Entry(kind, at_ms, at_ms, who, about=about)
 
 
 def cook(

@@ -170,6 +170,18 @@ def test_a_person_ends_a_stage_and_the_cook() -> None:
     assert whys == ["by ab", "by cd"]
 
 
+def test_the_next_stage_pressed_twice_skips_none() -> None:
+    outcome = cook(
+        schedule(THREE),
+        [core()],
+        flat("core", 0, 30, 20),
+        entry(EntryKind.NEXT_STAGE, 10, "ab", "dry"),
+        entry(EntryKind.NEXT_STAGE, 11, "ab", "dry"),
+        until_min=30,
+    )
+    assert stages_of(outcome) == [("dry", 0, 10), ("cook", 10, 0)]
+
+
 @pytest.mark.parametrize(
     "kind",
     [

@@ -22,7 +22,7 @@ SOURCES = ("file", "environment")
 # Keys that hold other keys: a value right under them is out of place.
 PARTS = ("broker", "channels", "contacts", "mirror", "page", "pace")
 PLAIN = (
-    *("site", "journal", "records", "key", "lateness"),
+    *("site", "journal", "records", "key", "lateness", "zone"),
     *("host", "port", "version", "client id", "user"),
     *("certificate authority", "in flight"),
     *("channel", "smokehouse", "role", "topic", "payload", "record"),

@@ -1,0 +1,241 @@
+"""A short invented cook on a whole site, to be disturbed while it goes on.
+
+The clock goes so many times as fast that the probes publish about 500 readings a
+second; in the two hours of the cook the fire dies and a probe goes quiet, so that
+there are events and alerts to be lost.  Every part is the real one.
+"""
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import groupby
+from pathlib import Path
+
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
+
+from daemon.journal import Cook, Journal
+from daemon.outbox import Outbox
+from probes.simulator import (
+    MINUTE_MS,
+    Around,
+    Core,
+    Script,
+    Silence,
+    Span,
+    Step,
+    simulate,
+)
+from rules.alerts import AlertRule
+from rules.facts import Event, Subject
+from rules.schedule import Schedule, read_schedule
+from tests.end_to_end.site import BEGINS_MS, MISSED_MS, PASSWORD, Probes, Site
+from tests.end_to_end.site import undisturbed as replayed
+from tests.faults.row import Row, compared, events_against
+from tests.receivers import HttpReceiver
+from tests.servers import SHIPPED, Mosquitto, mosquitto, wait_for
+
+SCHEDULE = Path(__file__).parent / "links.yaml"
+LOT = "F-001"
+NAMES = ("chamber", "core-1", "core-2", "core-3")
+TIMES, EVERY_S = 600, 5  # 4 channels: 480 readings a second
+QUICK = "max_queued_messages 0\nmax_inflight_messages 1000"  # no store at each change
+RETURN_MS = 4_000  # instead of 15 s: probes here come back at once
+PATIENCE_S = 240.0
+
+
+def short_day(begins_ms: int, every_ms: int, seed: int) -> Script:
+    """A cook of about two hours in which the fire dies and a probe goes quiet."""
+    return Script(
+        begins_ms=begins_ms,
+        every_ms=every_ms,
+        chamber="chamber",
+        chamber_starts_c=30.0,
+        chamber_s=3.0 * 60,
+        chamber_dead_s=8.0 * 60,
+        outside_c=8.0,
+        cores=tuple(
+            Core(name, 11.0, air_s=(10.0 + n) * 60, water_s=(5.0 + n) * 60)
+            for n, name in enumerate(NAMES[1:])
+        ),
+        steps=(
+            Step(Around.CHAMBER, 55.0, lasts_ms=20 * MINUTE_MS),
+            Step(Around.CHAMBER, 60.0, lasts_ms=30 * MINUTE_MS),
+            Step(Around.CHAMBER, 79.0, until_c=70.2),
+            Step(Around.ICE_WATER, 0.6, until_c=3.2),
+            Step(Around.COOLER, 2.5, lasts_ms=20 * MINUTE_MS),
+        ),
+        fire_dead=(Span(28 * MINUTE_MS, 38 * MINUTE_MS),),
+        silences=(Silence("core-2", Span(40 * MINUTE_MS, 48 * MINUTE_MS)),),
+        noise_c=0.06,
+        seed=seed,
+    )
+
+
+@dataclass
+class FaultSite(Site):
+    """A site whose daemon runs with what ``tests.faults.child`` is told."""
+
+    child: tuple[str, ...] = ()
+    running: Mosquitto = field(kw_only=True)  # which ``broker`` leads to
+    starts: int = field(default=0, init=False)
+
+    def start(self) -> None:
+        """Start the daemon; return once its page has its port."""
+        self.starts += 1
+        options = [one.format(seed=self.starts) for one in self.child]
+        command = [sys.executable, "-m", "tests.faults.child", *options]
+        with (self.folder / "daemon.log").open("ab") as log:
+            self.process = subprocess.Popen(
+                [*command, "run", "--settings", str(self.path)],
+                stdout=subprocess.PIPE,
+                stderr=log,
+                env=self.environment,
+            )
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        assert line.startswith(b"page: "), (line, self.log())
+
+
+@dataclass
+class Keeping(Probes):
+    """Probes that keep what the broker has not acknowledged, and send it again."""
+
+    left: int = field(default=-1, init=False)  # what the broker never acknowledged
+
+    def publish(self) -> None:
+        """Publish every sample at QoS 1; return when the broker has them all."""
+        client = Client(CallbackAPIVersion.VERSION2, client_id="probes")
+        client.username_pw_set("fumarium", PASSWORD)
+        client.reconnect_delay_set(1, 1)
+        client.max_inflight_messages_set(200)
+        client.connect("127.0.0.1", self.site.broker.port)
+        client.loop_start()
+        probes = {probe.channel: probe for probe in self.site.settings.probes}
+        clock, times = self.site.clock, self.site.times
+        lag_ms = clock.now_ms() - self.samples[0].at_ms
+        for sample_ms, group in groupby(self.samples, key=lambda one: one.at_ms):
+            at_ms = sample_ms + lag_ms
+            early_ms = at_ms - clock.now_ms()
+            if early_ms < -MISSED_MS:
+                continue  # a starved machine: this probe has missed its moment
+            time.sleep(max(0.0, early_ms / times / 1000))
+            self._send(client, probes, list(group), at_ms)
+        # Nothing may be asked of the messages: what was published while nobody
+        # listened is kept by paho all the same, and its answer says otherwise.
+        end_s = time.monotonic() + PATIENCE_S
+        while client._out_messages and time.monotonic() < end_s:
+            time.sleep(0.05)
+        self.left = len(client._out_messages)
+        client.loop_stop()
+        client.disconnect()
+
+
+@contextmanager
+def site(
+    folder: Path,
+    *child: str,
+    shipped: str = SHIPPED,
+    through: Callable[[int], int] = int,
+) -> Iterator[FaultSite]:
+    """A running site in a folder; ``through`` may put a wire before the broker."""
+    users = {"fumarium": PASSWORD}
+    folder.mkdir(parents=True, exist_ok=True)
+    with (
+        mosquitto(folder, users, shipped=shipped) as broker,
+        HttpReceiver() as receiver,
+    ):
+        seen = Mosquitto(broker.folder, through(broker.port))
+        options = ("--return-ms", str(RETURN_MS), *child)
+        made = FaultSite(
+            *(folder, seen, receiver, TIMES, f"{EVERY_S} s", "40 min"),
+            child=options,
+            running=broker,
+        )
+        made.start()
+        try:
+            yield made
+        finally:
+            made.stop()
+
+
+def disturbed(
+    fault: str, site: FaultSite, tried: int, disturb: Callable[[], None], seed: int
+) -> Row:
+    """One cook from fire to cooler while ``disturb`` does its worst; the count."""
+    site.command("begin", str(SCHEDULE), "--lot", LOT, "--who", "AB")
+    script = short_day(BEGINS_MS, EVERY_S * 1000, seed)
+    probes = Keeping(site, list(simulate(script)))
+    probes.start()
+    disturb()
+    probes.done(PATIENCE_S)
+    assert probes.left == 0, f"the broker never took {probes.left} messages"
+    site.wait_until_judged(LOT, PATIENCE_S)
+    return counted(fault, site, tried, probes)
+
+
+def counted(fault: str, site: FaultSite, tried: int, probes: Probes) -> Row:
+    """What the site's journal and receiver hold against what should be there."""
+    with site.journal() as journal:
+        kept = compared(probes.published, journal.readings(NAMES, 0, 1 << 62))
+        refusals = [refusal.why for _, refusal in journal.refusals()]
+        intact = journal.integrity()
+    wanted = replayed(site, LOT, probes.published).events
+    events = [noticed.event for noticed in site.events(LOT)]
+    due = alerts_due(site.settings.journal, wanted)
+    delivered = delivered_of(site, due)
+    remarks = [f"refused: {why}" for why in refusals[:3]]
+    if intact != "ok":
+        remarks.append(f"integrity: {intact}")
+    against = events_against(events, wanted)
+    return Row(fault, tried, *kept, against, len(due), delivered, tuple(remarks))
+
+
+Subjects = set[tuple[Subject, str]]
+
+
+def alerts_due(journal: Path, events: Sequence[Event]) -> Subjects:
+    """What an outbox that nothing ever disturbed calls people for."""
+    path = journal.parent / "undisturbed.db"
+    path.unlink(missing_ok=True)
+    quiet, real = Journal(path), Journal(journal)
+    cook = real.cook(LOT)
+    assert isinstance(cook, Cook)
+    quiet.begin(cook, cook.begun_ms)
+    quiet.add_events(LOT, events, cook.begun_ms, cook.begun_ms)
+    outbox = Outbox(quiet, {})
+    outbox.collect(lambda _: rules_in(cook), cook.begun_ms)
+    due = {(alert.subject, alert.name) for alert in outbox.alerts(LOT)}
+    quiet.close()
+    real.close()
+    return due
+
+
+def rules_in(cook: Cook) -> Sequence[AlertRule]:
+    """Whom the cook's schedule tells."""
+    schedule = read_schedule(cook.schedule_path, cook.schedule)
+    assert isinstance(schedule, Schedule)
+    return schedule.alert_rules
+
+
+def delivered_of(site: Site, due: Subjects) -> int:
+    """How many of the alerts that are due have really arrived, once all should."""
+
+    def arrived() -> Subjects:
+        bodies = [one.body for one in site.receiver.arrived]
+        with site.journal() as journal:
+            alerts = Outbox(journal, {}).alerts(LOT)
+        return {
+            (alert.subject, alert.name)
+            for alert in alerts
+            if any(f"Alert {alert.number}." in body for body in bodies)
+        }
+
+    try:
+        wait_for(lambda: arrived() >= due, "every alert to arrive", deadline_s=60)
+    except AssertionError:
+        return len(arrived() & due)
+    return len(arrived())

@@ -32,11 +32,10 @@ class Runs(NamedTuple):
 
     starts: tuple[int, ...]  # a prefix of the table's rows, coldest first
     due_ms: int  # when the first of them is full, if all go on
-    best_row: int  # the row that came nearest to being full
-    best_ms: int  # and how long it ran
+    longest_ms: tuple[int, ...]  # of each row, of the runs that ended; or NONE_MS
 
 
-NO_RUNS = Runs((), NEVER_MS, 0, 0)
+NONE_MS = -1
 
 
 class State(NamedTuple):
@@ -91,8 +90,9 @@ class DwellTableLimit(Limit):
 
     def opened(self, opening: Opening) -> State:
         """No row runs yet."""
-        at_ms = opening.at_ms
-        return State(at_ms, at_ms, NO_RUNS, NO_RUNS, 0, 0, 0, 0, 0)
+        at_ms, (temps_mc, _) = opening.at_ms, self._rows
+        none = Runs((), NEVER_MS, (NONE_MS,) * len(temps_mc))
+        return State(at_ms, at_ms, none, none, 0, 0, 0, 0, 0)
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Let rows run, end and fill over one piece of evidence."""
@@ -104,7 +104,7 @@ class DwellTableLimit(Limit):
             return state, []
         if isinstance(piece, Hole):
             return self._dark(state, piece), []
-        temps_mc, _ = _columns(DWELL_TABLES[self.table])
+        temps_mc, _ = self._rows
         may = bisect_right(temps_mc, piece.high_mc)
         most = self._run(state.most, piece.from_ms, may)
         may_ms = state.may_ms or (most.due_ms if most.due_ms <= to_ms else 0)
@@ -126,20 +126,18 @@ class DwellTableLimit(Limit):
 
     def findings(self, state: State) -> list[Shown]:
         """The row that is full, or the one that came nearest."""
-        row, ran_ms = self._best(state.least, state.met_ms or state.front_ms)
-        _, dwell_ms = _columns(DWELL_TABLES[self.table])
-        may_ms = ran_ms
-        if state.may_ms:
-            may_ms = max(dwell_ms[row], ran_ms)
-        elif state.most.starts[row : row + 1]:
-            may_ms = max(state.front_ms - state.most.starts[row], ran_ms)
+        row, least_ms, most_ms = self._nearest(state)
         standing = self._standing(state)
         since_ms = state.met_ms or state.over_ms or state.begun_ms
         final = bool(state.met_ms or state.over_ms)
         verdict = Verdict(standing.value) if final else Verdict.RUNNING
         why = self._why(state)
-        figures = (dwell_ms[row], ran_ms, may_ms)
+        figures = (self._rows[1][row], least_ms, most_ms)
         return [Shown("", standing, verdict, since_ms, "ms", *figures, why)]
+
+    @property
+    def _rows(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        return _columns(DWELL_TABLES[self.table])
 
     def _standing(self, state: State) -> Standing:
         if state.met_ms:
@@ -169,44 +167,63 @@ class DwellTableLimit(Limit):
 
     def _run(self, runs: Runs, from_ms: int, count: int) -> Runs:
         """Let the ``count`` coldest rows run on, and end the others' runs."""
-        _, dwell_ms = _columns(DWELL_TABLES[self.table])
-        starts = runs.starts
+        _, dwell_ms = self._rows
+        starts, longest_ms = runs.starts, runs.longest_ms
         if count == len(starts):
             return runs
-        best_row, best_ms = runs.best_row, runs.best_ms
         if count > len(starts):
             starts += (from_ms,) * (count - len(starts))
         else:
-            best_row, best_ms = self._best(runs, from_ms)
+            longest_ms = _longest(runs, from_ms)
             starts = starts[:count]
         fills = [start + dwell for start, dwell in zip(starts, dwell_ms, strict=False)]
-        return Runs(starts, min(fills, default=NEVER_MS), best_row, best_ms)
+        return Runs(starts, min(fills, default=NEVER_MS), longest_ms)
 
-    def _best(self, runs: Runs, at_ms: int) -> tuple[int, int]:
-        """The row that is nearest to being full at ``at_ms``, and its run."""
-        _, dwell_ms = _columns(DWELL_TABLES[self.table])
-        row, ran_ms = runs.best_row, runs.best_ms
-        left_ms = dwell_ms[row] - ran_ms
-        for i, start_ms in enumerate(runs.starts):
-            # Of two rows equally near, the hotter one says more.
-            if dwell_ms[i] - (at_ms - start_ms) <= left_ms:
-                row, ran_ms = i, at_ms - start_ms
-                left_ms = dwell_ms[i] - ran_ms
-        return row, ran_ms
+    def _nearest(self, state: State) -> tuple[int, int, int]:
+        """The row that came nearest to being full, and its longest run both ways.
+
+        Where a row may be full it is such a row, so that the figures say so.
+        """
+        _, dwell_ms = self._rows
+        at_ms = state.met_ms or state.front_ms
+        least, most = _longest(state.least, at_ms), _longest(state.most, at_ms)
+        surely = _reached(least)
+        full = [row for row in _reached(most) if most[row] >= dwell_ms[row]]
+        both = [row for row in full if row in surely]
+        rows = both or full or surely or _reached(most) or [0]
+        # Of two rows equally near, the hotter one says more.
+        row = min(rows, key=lambda row: (dwell_ms[row] - max(least[row], 0), -row))
+        return row, max(least[row], 0), max(most[row], 0)
 
     def _why(self, state: State) -> str:
-        temps_mc, dwell_ms = _columns(DWELL_TABLES[self.table])
-        row, ran_ms = self._best(state.least, state.met_ms or state.front_ms)
+        temps_mc, dwell_ms = self._rows
+        row, ran_ms, most_ms = self._nearest(state)
         asked = f"{say_ms(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
         if state.met_ms:
             return f"held {asked}, full at {say_at(state.met_ms)}"
-        if not ran_ms and not state.least.starts:
-            shown = f"never shown at {say_mc(temps_mc[0])} or above"
-            return f"{shown}, the coldest row" + self._missing(state)
-        return f"needed {asked}; {say_ms(ran_ms)} are shown" + self._missing(state)
+        if not _reached(_longest(state.least, state.front_ms)):
+            shown = f"never shown at {say_mc(temps_mc[0])} or above, the coldest row"
+        else:
+            shown = f"needed {asked}; {say_ms(ran_ms)} are shown"
+            if most_ms >= dwell_ms[row]:
+                shown += f", {say_ms(most_ms)} may have been"
+        return shown + self._missing(state)
 
     def _missing(self, state: State) -> str:
         if not state.hole_to_ms:
             return ""
         ends = f"{say_at(state.hole_from_ms)} to {say_at(state.hole_to_ms)}"
         return f"; readings missing from {ends}"
+
+
+def _longest(runs: Runs, at_ms: int) -> tuple[int, ...]:
+    """The longest run of each row, those that still go on at ``at_ms`` included."""
+    longest_ms = list(runs.longest_ms)
+    for row, start_ms in enumerate(runs.starts):
+        longest_ms[row] = max(longest_ms[row], at_ms - start_ms)
+    return tuple(longest_ms)
+
+
+def _reached(longest_ms: tuple[int, ...]) -> list[int]:
+    """The rows that were reached at all."""
+    return [row for row, ran_ms in enumerate(longest_ms) if ran_ms != NONE_MS]

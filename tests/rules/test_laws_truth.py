@@ -1,0 +1,251 @@
+"""The bounds of every limit hold what a denser, exact course comes to.
+
+The course is straight in small pieces, none steeper than ``FASTEST_MC_PER_S``, and
+rises or falls without a turn between two moments of the grid: the engine's declared
+rule is that between two joined readings the truth lies between them, each widened by
+its uncertainty.  A probe samples it on the jittered grid, off by no more than its
+accuracy, and some of its readings are lost.  The figures of the course are worked out
+in ``truth``, with fractions.
+"""
+
+import math
+from fractions import Fraction
+from typing import NamedTuple
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.band import Bounded
+from rules.cooling import CoolingLimit
+from rules.evidence import FASTEST_MC_PER_S
+from rules.facts import Reading, Verdict
+from rules.integrated import IntegratedLimit
+from rules.limit import Shown
+from rules.standards.cooling import Clock
+from rules.standards.tables import DWELL_TABLES, DwellRow
+from rules.time_between import TimeBetween
+from tests.rules import truth
+from tests.rules.strategies import (
+    BEGUN_MS,
+    KINDS,
+    Kind,
+    Window,
+    jitters,
+    judged,
+    values,
+)
+from tests.rules.truth import Point, Where
+
+tried = settings(max_examples=max(settings().max_examples, 1))
+BY_NAME = {kind.name: kind for kind in KINDS}
+
+
+class Sampled(NamedTuple):
+    """A course, when it is judged, and what a probe showed of it."""
+
+    course: list[tuple[int, int]]
+    window: Window
+    readings: list[Reading]
+
+    def points(self, *marks_mc: int) -> list[Point]:
+        """The course in the window, with a point wherever it crosses a mark."""
+        window = self.window
+        return truth.cut(self.course, window.begin_ms, window.over_ms, *marks_mc)
+
+
+def between(one: tuple[int, int], other: tuple[int, int], part: int, way: int) -> int:
+    """A value that can be passed on the way, with no turn; both in hundredths."""
+    (at_ms, value_mc), (to_ms, end_mc) = one, other
+    middle_ms = at_ms + (to_ms - at_ms) * part // 100
+    wanted = value_mc + (end_mc - value_mc) * way // 100
+    there = reach_mc(middle_ms - at_ms)
+    back = reach_mc(to_ms - middle_ms)
+    lowest = max(min(value_mc, end_mc), value_mc - there, end_mc - back)
+    highest = min(max(value_mc, end_mc), value_mc + there, end_mc + back)
+    return max(lowest, min(wanted, highest))
+
+
+def reach_mc(ms: int) -> int:
+    return ms * FASTEST_MC_PER_S // 1000
+
+
+@st.composite
+def sampled(draw: st.DrawFn, kind: Kind) -> Sampled:
+    """A course of the kind's own temperatures, and the readings of a probe in it."""
+    within_mc = draw(st.sampled_from([0, 1, 300, 1_000]))
+    part = st.sampled_from([1, 10, 50, 90, 99])
+    noise = st.sampled_from([-within_mc, 0, within_mc, within_mc // 2])
+    lost = st.sampled_from([False] * 4 + [True])
+    point = st.tuples(values(kind, within_mc), jitters(kind), part, part, noise, lost)
+    points = draw(st.lists(point, min_size=2, max_size=30))
+    course = [(BEGUN_MS, points[0][0])]
+    readings = []
+    for place, (value_mc, jitter, when, way, noise_mc, gone) in enumerate(points, 1):
+        at_ms = BEGUN_MS + place * kind.every_ms + jitter
+        last_ms, last_mc = course[-1]
+        reach = reach_mc(at_ms - last_ms)
+        value_mc = max(min(value_mc, last_mc + reach), last_mc - reach)
+        middle_ms = last_ms + (at_ms - last_ms) * when // 100
+        middle = between(course[-1], (at_ms, value_mc), when, way)
+        course += [(middle_ms, middle), (at_ms, value_mc)]
+        if not gone:
+            readings.append(Reading("core", at_ms, value_mc + noise_mc, within_mc))
+    end_ms = course[-1][0]
+    begin_ms = BEGUN_MS + draw(st.sampled_from([0, 1, kind.every_ms * 2]))
+    over_ms = max(end_ms - draw(st.sampled_from([0, 1, kind.every_ms])), begin_ms + 1)
+    if over_ms > end_ms:
+        course.append((over_ms, course[-1][1]))
+    window = Window(begin_ms, 0, 0, over_ms, heat_ended_ms=begin_ms)
+    return Sampled(course, window, readings)
+
+
+def at_least(mark_mc: int) -> Where:
+    return lambda mc: mc >= mark_mc
+
+
+def below(mark_mc: int) -> Where:
+    return lambda mc: mc < mark_mc
+
+
+def at_most(mark_mc: int) -> Where:
+    return lambda mc: mc <= mark_mc
+
+
+def inside(low_mc: int, high_mc: int) -> Where:
+    return lambda mc: low_mc < mc < high_mc
+
+
+def outside(low_mc: int | None, high_mc: int | None) -> Where:
+    def is_out(mc: Fraction) -> bool:
+        too_low = low_mc is not None and mc < low_mc
+        return too_low or (high_mc is not None and mc > high_mc)
+
+    return is_out
+
+
+def holds(shown: Shown, figure: Fraction) -> None:
+    """Least favourable is the larger one where an allowance is used up."""
+    assert shown.most <= figure <= shown.least, (shown, figure)
+    if shown.verdict is Verdict.MET:
+        assert figure <= shown.required
+    if shown.verdict is Verdict.MISSED:
+        assert figure > shown.required
+
+
+@tried
+@given(sampled(BY_NAME["time between"]))
+def test_time_between(one: Sampled) -> None:
+    kind = BY_NAME["time between"]
+    assert isinstance(kind.limit, TimeBetween)
+    low, high = kind.limit.between
+    (shown,), _ = judged(kind, one.window, one.readings)
+    points = one.points(low, high)
+    holds(shown, truth.total_ms(points, inside(low, high)))
+
+
+@pytest.mark.parametrize("name", ["band", "hold"])
+@tried
+@given(st.data())
+def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
+    """Counted from the end of the settling time, or from when it came inside.
+
+    The course comes into the band before any reading shows it, so what it does until
+    then counts for the least favourable truth alone.
+    """
+    kind = BY_NAME[name]
+    assert isinstance(kind.limit, Bounded)
+    bounds = kind.limit.bounds
+    one = data.draw(sampled(kind))
+    (shown,), _ = judged(kind, one.window, one.readings)
+    is_out = outside(*bounds)
+    marks = [mark for mark in bounds if mark is not None]
+    armed_ms = one.window.begin_ms + kind.limit.settle_ms
+    came_ms = truth.first_ms(one.points(*marks), lambda mc: not is_out(mc))
+    if came_ms is not None:
+        armed_ms = min(armed_ms, math.ceil(came_ms))
+    judged_from = truth.cut(one.course, armed_ms, one.window.over_ms, *marks)
+    if judged_from:
+        holds(shown, truth.longest_ms(judged_from, is_out))
+
+
+@tried
+@given(sampled(BY_NAME["dwell table"]))
+def test_the_longest_run_at_a_row(one: Sampled) -> None:
+    kind = BY_NAME["dwell table"]
+    (shown,), _ = judged(kind, one.window, one.readings)
+    rows = DWELL_TABLES["FSIS Appendix A, meat, 6.5-log10"].rows
+    runs: dict[DwellRow, Fraction] = {}
+    for row in rows:
+        points, hot = one.points(row.temp_mc), at_least(row.temp_mc)
+        if truth.first_ms(points, hot) is not None:
+            runs[row] = truth.longest_ms(points, hot)
+    full = [row for row, ran_ms in runs.items() if ran_ms >= row.dwell_ms]
+    if shown.verdict is Verdict.MET:
+        assert full
+    if shown.verdict is Verdict.MISSED:
+        assert not full
+    # Some rows ask for no time at all: one of them is meant.
+    named = [runs.get(row, 0) for row in rows if row.dwell_ms == shown.required]
+    if shown.verdict is Verdict.MET:
+        assert max(named) >= shown.required
+    else:
+        assert any(shown.least <= ran_ms <= shown.most for ran_ms in named)
+    if shown.verdict is Verdict.UNPROVEN and shown.required:
+        assert shown.least < shown.required <= shown.most
+
+
+@tried
+@given(sampled(BY_NAME["integrated"]))
+def test_the_integral(one: Sampled) -> None:
+    """To two thousandths of a decade: sums are kept in whole thousandths."""
+    kind = BY_NAME["integrated"]
+    limit = kind.limit
+    assert isinstance(limit, IntegratedLimit)
+    (shown,), _ = judged(kind, one.window, one.readings)
+    figure = truth.decades(one.points(), limit.reference_mc, limit.z_mc, limit.d_ms)
+    assert shown.least <= figure * 1000 + 2
+    assert figure * 1000 <= shown.most + 2
+    if shown.verdict is Verdict.MET:
+        assert figure * 1000 >= limit.target_mlog10 - 1
+    if shown.verdict is Verdict.MISSED:
+        assert figure * 1000 < limit.target_mlog10 + 1
+
+
+@pytest.mark.parametrize("name", ["remains between", "since crossing", "slow cooling"])
+@tried
+@given(st.data())
+def test_the_clocks_of_cooling(name: str, data: st.DataObject) -> None:
+    kind = BY_NAME[name]
+    assert isinstance(kind.limit, CoolingLimit)
+    one = data.draw(sampled(kind))
+    found, _ = judged(kind, one.window, one.readings)
+    option = kind.limit.option
+    for band, shown in zip(option.bands, found, strict=False):
+        points = one.points(band.from_mc, band.to_mc)
+        reached = truth.first_ms(points, at_most(band.to_mc))
+        if band.clock is Clock.DWELL:
+            figure = truth.total_ms(points, inside(band.to_mc, band.from_mc))
+        else:
+            crossed = truth.first_ms(points, below(band.from_mc))
+            stop = Fraction(one.window.over_ms) if reached is None else reached
+            figure = stop - (stop if crossed is None else min(crossed, stop))
+        holds(shown, figure)
+        if shown.verdict is Verdict.MET:
+            assert reached is not None
+    final = [one for one in found if one.part.startswith("down to")]
+    if final and final[0].verdict is Verdict.MET:
+        cold = truth.first_ms(one.points(), at_most(option.final_mc))
+        assert cold is not None
+
+
+def test_the_course_is_measured_rightly() -> None:
+    """By hand: up from 0 to 10 in 10 s, level for 5 s, down to 4 in 3 s."""
+    course = [(0, 0), (10_000, 10), (15_000, 10), (18_000, 4)]
+    points = truth.cut(course, 0, 18_000, 4, 8)
+    assert truth.total_ms(points, inside(4, 8)) == 4_000 + 2_000
+    assert truth.longest_ms(points, at_least(8)) == 2_000 + 5_000 + 1_000
+    assert truth.first_ms(points, lambda mc: mc > 8) == 8_000
+    # 10 units are one decade: 9 / ln 10 of 10 s rising, 5 s at ten times the rate.
+    rising = truth.decades(truth.cut(course, 0, 15_000), 0, 10, 1_000)
+    assert rising == pytest.approx(10 * 9 / 2.302585093 + 50)

@@ -113,7 +113,7 @@ class Cooks:
         self._ended: dict[str, Closed] = {}
         self.past: deque[Running] = deque(maxlen=PAST_SHOWN)
         self.troubles: list[str] = []
-        self.recovered: list[tuple[str, list[Event]]] = []
+        self._unkept: dict[str, list[Event]] = {}  # not yet said to be durable
         self.notice()
 
     def __iter__(self) -> Iterator[Running]:
@@ -145,13 +145,19 @@ class Cooks:
                 late_ms = max(late_ms, one.horizon_ms - reading.at_ms)
         return late_ms
 
-    def advance(self, horizon_ms: int) -> Iterator[tuple[str, list[Event]]]:
-        """Let time pass in every cook; answer what became true, lot by lot."""
-        yield from self.recovered
-        self.recovered = []
+    def advance(self, horizon_ms: int) -> list[tuple[str, list[Event]]]:
+        """Let time pass in every cook; answer what became true, lot by lot.
+
+        It is answered again until ``kept`` says that it is durable.
+        """
         for lot, running in self._running.items():
             if events := running.advance(horizon_ms):
-                yield lot, events
+                self._unkept.setdefault(lot, []).extend(events)
+        return list(self._unkept.items())
+
+    def kept(self, lot: str) -> None:
+        """Take notice that all that became true of a lot is durable."""
+        self._unkept.pop(lot, None)
 
     def settled(self) -> list[str]:
         """The lots of the cooks that can be let go."""
@@ -196,7 +202,7 @@ class Cooks:
             self.past.append(running)
             return
         self._running[cook.lot] = running
-        self.recovered.append((cook.lot, events))
+        self._unkept[cook.lot] = events
 
 
 def _closed(cook: Cook, horizon_ms: int) -> Closed:

@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
+from daemon.alarm import OURS, Alarm
 from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks
 from daemon.curve import RECENT_MS
@@ -58,8 +59,9 @@ def acknowledge_topic(client_id: str) -> str:
 
 
 class Group(NamedTuple):
-    """What one group of messages came to."""
+    """What one group of messages came to, less what is durable already."""
 
+    messages: list[Message]  # to be acknowledged once all the rest is durable
     readings: list[Reading]
     refusals: list[Refusal]
     deliveries: list[Delivery]
@@ -81,6 +83,7 @@ class Road:
     show: Show
     page: Page
     notifier: Notifier
+    alarm: Alarm
     mirror: Mirror | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     horizon_ms: int = 0
@@ -91,9 +94,9 @@ class Road:
     back_ms: int = 0  # monotonic: pulses count again from here
     told_away: bool = False
     linked_before: bool = False  # so probes may hold something back after a return
-    held: list[Message] = field(default_factory=list)
-    # Messages that could not even be taken in, and why, until that is durable.
-    troubled: list[tuple[Message, str]] = field(default_factory=list)
+    taken: list[Message] = field(default_factory=list)  # until they are durable
+    group: Group | None = None  # what they came to
+    unsaid: list[Event] = field(default_factory=list)  # of the site, not yet durable
     recording: str = ""  # why not; "" while all is well
     handled: int = 0
 
@@ -105,30 +108,25 @@ class Road:
     def turn(self) -> None:
         """One turn: everything that arrived is durable, judged and told."""
         self.watch_link()
-        messages = self.held or self.subscriber.take(wait_s=self.pulse_ms / 1000)
-        group = self.decoded(messages)
+        self.taken = self.taken or self.subscriber.take(wait_s=self.pulse_ms / 1000)
         try:
-            self.keep_readings(group)
-            for entry in group.entries:
-                self.journal.add_entry("", entry)
-            self.subscriber.acknowledge(messages)
-            self.subscriber.acknowledge(message for message, _ in self.troubled)
-            self.held, self.troubled = [], []
+            self.group = self.group or self.decoded(self.taken)
+            self.keep_group(self.group)
+            self.handled += len(self.taken)
+            pulse_ms, self.taken, self.group = self.group.pulse_ms, [], None
             self.read_entries()
-            self.let_time_pass(group.pulse_ms)
+            self.let_time_pass(pulse_ms)
+            self.note_recording()
             self.collect()
-            self.recording = ""
         except JournalError as error:
             # Not acknowledged: the broker keeps it, and so do we until it is durable.
-            self.held = messages
             self.fail(error)
         self.tell()  # also while nothing can be recorded
-        self.handled += len(messages)
         self.publish()
 
     def decoded(self, messages: Sequence[Message]) -> Group:
         """Every message as a reading, a refusal, an entry or a pulse."""
-        group = Group([], [], [], [], 0)
+        group = Group(list(messages), [], [], [], [], 0)
         client_id = self.settings.broker.client_id
         for message in messages:
             topic = message.arrival.topic
@@ -143,11 +141,10 @@ class Road:
         for trouble in self.subscriber.troubles():
             LOG.warning("%s", trouble.why)
             if trouble.message:
-                self.troubled.append((trouble.message, trouble.why))
-        for message, why in self.troubled:
-            arrival = message.arrival
-            word = (arrival.topic, "", arrival.received_ms, why)
-            group.refusals.append(Refusal(*word, arrival.payload))
+                arrival = trouble.message.arrival
+                word = (arrival.topic, "", arrival.received_ms, trouble.why)
+                group.refusals.append(Refusal(*word, arrival.payload))
+                group.messages.append(trouble.message)
         return group
 
     def read(self, message: Message, group: Group) -> None:
@@ -202,12 +199,21 @@ class Road:
                 Entry(kind, arrival.received_ms, now_ms, who, "by message", about)
             )
 
-    def keep_readings(self, group: Group) -> None:
-        """Make a group durable, and show what is new in it to the cooks."""
+    def keep_group(self, group: Group) -> None:
+        """Make a group durable, show the cooks what is new in it, and acknowledge it.
+
+        What is durable leaves the group, so that another try adds it only once.
+        """
         new = self.journal.append(group.readings, group.refusals, group.deliveries)
+        for part in (group.readings, group.refusals, group.deliveries):
+            part.clear()
         for reading in new:
             self.cooks.take(reading)
             self.show.heard(reading)
+        while group.entries:
+            self.journal.add_entry("", group.entries[0])
+            del group.entries[0]
+        self.subscriber.acknowledge(group.messages)
 
     def read_entries(self) -> None:
         """Take in what people wrote since the last turn, and the cooks they began."""
@@ -228,6 +234,10 @@ class Road:
         self.horizon_ms = max(self.horizon_ms, reached_ms)
         for lot, events in self.cooks.advance(self.horizon_ms):
             self.keep(lot, events)
+            self.cooks.kept(lot)
+        if self.unsaid:
+            self.keep("", self.unsaid)
+            self.unsaid.clear()
         for lot in self.cooks.settled():
             # Durable before it is let go: up to here the record will judge it.
             self.journal.add_events(lot, [], now_ms, self.horizon_ms)
@@ -251,8 +261,12 @@ class Road:
 
     def tell(self) -> None:
         """Send the notices that are due, and keep what became of them."""
-        now_ms = self.clock.now_ms()
-        for notice in self.outbox.due(now_ms):
+        notices = self.alarm.due(self.clock.monotonic_ms())
+        try:
+            notices += self.outbox.due(self.clock.now_ms())
+        except JournalError as error:
+            self.fail(error)
+        for notice in notices:
             self.sender.offer(notice, self.outbox.address(notice))
         self.note_answers()
         for news in self.mirror.news() if self.mirror else ():
@@ -262,7 +276,10 @@ class Road:
         """Keep what became of the notices that were offered."""
         now_ms = self.clock.now_ms()
         for notice, outcome, why in self.sender.finished():
-            self.outbox.told(notice, outcome, now_ms, why)
+            if notice.alert == OURS:
+                self.alarm.answered(notice, outcome, self.clock.monotonic_ms())
+            else:
+                self.outbox.told(notice, outcome, now_ms, why)
 
     def watch_link(self) -> None:
         """Pulse once a second, and see whether the broker is there."""
@@ -273,31 +290,34 @@ class Road:
         if not state.connected:
             self.lost_ms = now_ms if self.lost_ms is None else self.lost_ms
             if now_ms - self.lost_ms > AWAY_MS and not self.told_away:
-                self.told_away = self.say_link("reporting", "away", state.why)
+                self.told_away = True
+                self.say("broker", "reporting", "away", f"broker: {state.why}")
         elif self.lost_ms is not None:
             if self.linked_before:
                 self.back_ms = now_ms + RETURN_MS
             self.lost_ms = None
             if self.told_away:
-                self.told_away = not self.say_link("away", "reporting", "it is back")
+                self.told_away = False
+                self.say("broker", "away", "reporting", "broker: it is back")
         self.linked_before = self.linked_before or state.connected
 
-    def say_link(self, was: str, now: str, why: str) -> bool:
-        """Make an event of the broker's coming or going; True once it is durable."""
+    def say(self, name: str, was: str, now: str, why: str) -> None:
+        """Make an event of what befell the site; it is kept in this turn or a later."""
         at_ms = self.clock.now_ms()
-        event = Event(at_ms, Subject.CHANNEL, "broker", "", was, now, f"broker: {why}")
-        try:
-            self.keep("", [event])
-        except JournalError as error:
-            self.fail(error)
-            return False
-        return True
+        self.unsaid.append(Event(at_ms, Subject.CHANNEL, name, "", was, now, why))
+
+    def note_recording(self) -> None:
+        """All is recorded; if it was not for a while, the record has to show it."""
+        self.recording = ""
+        if words := self.alarm.well(self.clock.monotonic_ms()):
+            self.say("journal", "not recording", "reporting", words)
 
     def fail(self, error: JournalError) -> None:
         """Say that nothing is being recorded, and let a moment pass."""
         if self.recording != str(error):
             LOG.error("not recording: %s", error)
         self.recording = str(error)
+        self.alarm.failing(self.recording, self.clock.monotonic_ms())
         self.stopping.wait(RETRY_S)
 
     def publish(self) -> None:
@@ -364,8 +384,11 @@ def run(
         show=show,
         page=page,
         notifier=Notifier(environment),
+        alarm=Alarm(contacts),
         mirror=mirror,
     )
+    if last_word(journal, "broker") == "away":
+        road.told_away, road.lost_ms = True, clock.monotonic_ms()
     road.entries_seen = max((k.number for k in journal.entries()), default=0)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: road.stopping.set())
@@ -386,6 +409,12 @@ def run(
             mirror.close()
         page.stop()
         journal.close()
+
+
+def last_word(journal: Journal, name: str) -> str:
+    """How this part of the site stood when it was last told of; "" if it never was."""
+    told = (noticed.event for noticed in journal.events(""))
+    return next((one.now for one in reversed([*told]) if one.name == name), "")
 
 
 def writer(path: Path) -> Callable[[str, Entry], int]:

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.band import Bounded
@@ -37,7 +37,6 @@ from tests.rules.strategies import (
 )
 from tests.rules.truth import Point, Where
 
-tried = settings(max_examples=max(settings().max_examples, 1))
 BY_NAME = {kind.name: kind for kind in KINDS}
 
 
@@ -133,7 +132,6 @@ def holds(shown: Shown, figure: Fraction) -> None:
         assert figure > shown.required
 
 
-@tried
 @given(sampled(BY_NAME["time between"]))
 def test_time_between(one: Sampled) -> None:
     kind = BY_NAME["time between"]
@@ -145,7 +143,6 @@ def test_time_between(one: Sampled) -> None:
 
 
 @pytest.mark.parametrize("name", ["band", "hold"])
-@tried
 @given(st.data())
 def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
     """Counted from the end of the settling time, or from when it came inside.
@@ -169,7 +166,6 @@ def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
         holds(shown, truth.longest_ms(judged_from, is_out))
 
 
-@tried
 @given(sampled(BY_NAME["dwell table"]))
 def test_the_longest_run_at_a_row(one: Sampled) -> None:
     kind = BY_NAME["dwell table"]
@@ -195,7 +191,6 @@ def test_the_longest_run_at_a_row(one: Sampled) -> None:
         assert shown.least < shown.required <= shown.most
 
 
-@tried
 @given(sampled(BY_NAME["integrated"]))
 def test_the_integral(one: Sampled) -> None:
     """To two thousandths of a decade: sums are kept in whole thousandths."""
@@ -213,7 +208,6 @@ def test_the_integral(one: Sampled) -> None:
 
 
 @pytest.mark.parametrize("name", ["remains between", "since crossing", "slow cooling"])
-@tried
 @given(st.data())
 def test_the_clocks_of_cooling(name: str, data: st.DataObject) -> None:
     kind = BY_NAME[name]

@@ -21,7 +21,6 @@ from rules.schedule import Schedule
 from tests.rules.stories import schedule
 from tests.rules.strategies import BEGUN_MS, DAY_MS, PERIOD_MS, reachable
 
-
 LIMITS = """\
 limits:
   - {limit: come-up, kind: time between, channel: core, during: "dry, cook",

@@ -108,7 +108,6 @@ def test_ticks_change_nothing(kind: Kind, data: st.DataObject) -> None:
     state, moves = follow(kind, opened(window), [*readings, END])
     ticked, new = follow(kind, opened(window), [*mixed(readings, looks), END])
     assert set(new) == set(moves)
-    assert len(set(new)) == len(new)
     found = lines.findings(kind.limit, state.line)
     assert lines.findings(kind.limit, ticked.line) == found
 

@@ -26,9 +26,9 @@ FLAGS = (
 PHONE = {"width": 390, "height": 844}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The system's chromium."""
+    """The system's chromium, ended before other tests want an event loop."""
     with sync_playwright() as playwright:
         path = tool("chromium")
         browser = playwright.chromium.launch(executable_path=path, args=FLAGS)

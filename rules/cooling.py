@@ -280,8 +280,9 @@ class CoolingLimit(Limit):
             if not state.seen and bridge.low_mc < band.from_mc:
                 through, new = self._begun_before(band, through, state)
                 moves += new
-            may_be_shown = through.may_be_shown or bridge.low_mc <= band.to_mc
-            bands.append(through._replace(may_be_shown=may_be_shown))
+            begun = through.may_have_begun or bridge.low_mc < band.from_mc
+            reached = through.may_be_shown or bridge.low_mc <= band.to_mc
+            bands.append(through._replace(may_have_begun=begun, may_be_shown=reached))
         fall, _ = falling.step(state.fall, bridge, self.option.final_mc)
         return state._replace(bands=tuple(bands), seen=True, fall=fall), moves
 
@@ -299,7 +300,7 @@ class CoolingLimit(Limit):
             signals.append((piece.from_ms, BACK))
         through = through._replace(
             used=used,
-            may_have_begun=_may_have_begun(band, through, piece),
+            may_have_begun=through.may_have_begun or _shows_begun(band, piece),
             has_begun=through.has_begun or _surely_below(band, piece),
             may_be_shown=through.may_be_shown or _may_be_at(piece, band.to_mc),
             shown=through.shown or _surely_at(piece, band.to_mc),
@@ -353,25 +354,12 @@ def _surely_below(band: CoolingBand, piece: Piece) -> bool:
     return isinstance(piece, Span) and piece.high_mc < band.from_mc
 
 
-def _may_be_below(band: CoolingBand, piece: Piece) -> bool:
-    return not isinstance(piece, Span) or piece.low_mc < band.from_mc
-
-
-def _may_have_begun(band: CoolingBand, through: Through, piece: Piece) -> bool:
-    """Whether the fall may have begun, with what this piece shows.
-
-    A crossing that nobody saw is no beginning once the product is surely above the
-    band after it; the time unseen stays counted.
-    """
-    if _may_be_below(band, piece):
-        return True
-    return through.may_have_begun and through.has_begun
-
-
 def _inside(band: CoolingBand, through: Through, piece: Piece) -> tuple[bool, bool]:
     """Whether the band's clock may, and whether it must, run over this piece."""
     if band.clock is Clock.SINCE_CROSSING:
-        may = _may_have_begun(band, through, piece)
+        # A hole counts; whether it can be a beginning, the bridge over it says.
+        unseen = not isinstance(piece, Span)
+        may = through.may_have_begun or unseen or _shows_begun(band, piece)
         must = through.has_begun or _surely_below(band, piece)
         if through.shown or _surely_at(piece, band.to_mc):
             return False, False

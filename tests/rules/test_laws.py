@@ -223,3 +223,18 @@ def test_every_kind_of_limit_is_tried() -> None:
     """The states that ``keep`` knows are those of the limits tried here."""
     states = {type(kind.limit.opened(Opening(0, 0, FACTS))) for kind in KINDS}
     assert states == set(keep.STATES.values())
+
+
+@pytest.mark.parametrize(("back_mc", "least_ms"), [(90_000, 20_000), (65_000, 60_000)])
+def test_a_crossing_in_a_hole_counts_where_it_can_have_been(
+    back_mc: int, least_ms: int
+) -> None:
+    """Above 64 degC before and after 20 s unseen; 1 K a second falls no farther."""
+    (kind,) = [kind for kind in KINDS if kind.name == "since crossing"]
+    window = Window(BEGUN_MS, 0, 0, BEGUN_MS + 60_000, BEGUN_MS)
+    readings = [
+        Reading("core", BEGUN_MS + at_ms, back_mc, 0)
+        for at_ms in (0, 20_000, 30_000, 40_000, 50_000, 60_000)
+    ]
+    shown, _ = judged(kind, window, readings)
+    assert [one.least for one in shown[:2]] == [least_ms, least_ms]

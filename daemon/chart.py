@@ -398,7 +398,8 @@ def _flagged(frame: _Frame, flags: Sequence[Flag]) -> Iterator[Mark]:
     for group in groups:
         for flag in group:
             x = frame.x(flag.at_ms)
-            yield Path(((x, y + 1), (x, frame.bottom)), 0.5, (0.8, 1.6), BLACK)
+            # From the plot on: the names of the stages above it stay readable.
+            yield Path(((x, TOP), (x, frame.bottom)), 0.5, (0.8, 1.6), BLACK)
             yield Path(((x - 3, y - 4), (x + 3, y - 4), (x, y + 1)), 0, filled=True)
         first, last = group[0], group[-1]
         middle = (frame.x(first.at_ms) + frame.x(last.at_ms)) / 2

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+from daemon.board_settings import Board, read_board
 from daemon.cli import BAD_FILE, GOOD, CommandError
 from daemon.secrets import explain
 from daemon.sender import check_address
@@ -15,8 +16,9 @@ from rules.faults import Fault, render_all
 from rules.reader import marked_tree
 from rules.schedule import Schedule, read_schedule
 
+BOARD = re.compile(r"^board\s*:", re.MULTILINE)
 # What only a settings file begins a line with; its text may hold secrets.
-SETTINGS = re.compile(r"^(site|broker|channels|contacts)\s*:", re.MULTILINE)
+SETTINGS = re.compile(r"^(site|board|broker|channels|contacts)\s*:", re.MULTILINE)
 
 
 def check(files: Sequence[Path], *, as_json: bool) -> int:
@@ -45,6 +47,9 @@ def faults_in(path: Path, text: str) -> list[Fault]:
     if not SETTINGS.search(text):
         schedule = read_schedule(str(path), text)
         return [] if isinstance(schedule, Schedule) else schedule
+    if BOARD.search(text):
+        board = read_board(path, text, os.environ)
+        return [] if isinstance(board, Board) else board
     settings = read_settings(path, text, os.environ)
     if isinstance(settings, Settings):
         return _addresses(path, text, settings)

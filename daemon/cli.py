@@ -64,6 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     _service(commands)
     _cook(commands)
     _files(commands)
+    _probes(commands)
     return parser
 
 
@@ -130,6 +131,15 @@ def _files(commands: Commands) -> None:
     rehearse.add_argument("--begins", default="", help="of a trace in min, s or h")
     rehearse.add_argument("--every", default="", help="reading period, such as '10 s'")
     rehearse.add_argument("--accuracy", default="0.5 K", help="of every probe")
+
+
+def _probes(commands: Commands) -> None:
+    probes = commands.add_parser("probes", help="the probes on this very board")
+    what = probes.add_subparsers(metavar="WHAT", required=True)
+    publish = _add(what, "publish", "read this board's probes, publish them", _publish)
+    publish.add_argument("board", type=Path, help="the settings of the board")
+    found = _add(what, "found", "list the probes this board's kernel shows", _found)
+    found.add_argument("--sysfs", type=Path, default=Path("/sys"))
 
 
 def _add(
@@ -215,6 +225,18 @@ def _rehearse(asked: argparse.Namespace) -> int:
     from daemon import rehearse
 
     return rehearse.rehearse(asked)
+
+
+def _publish(asked: argparse.Namespace) -> int:
+    from daemon import board_commands
+
+    return board_commands.run(asked.board)
+
+
+def _found(asked: argparse.Namespace) -> int:
+    from daemon import board_commands
+
+    return board_commands.found(asked.sysfs)
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ from rules.reader import nearest
 SECRETS = ("password", "token", "address")
 SOURCES = ("file", "environment")
 # Keys that hold other keys: a value right under them is out of place.
-PARTS = ("broker", "channels", "contacts", "mirror", "page", "pace")
+PARTS = ("broker", "channels", "contacts", "mirror", "page", "pace", "probes")
 PLAIN = (
     *("site", "journal", "records", "key", "lateness", "zone"),
     *("host", "port", "version", "client id", "user"),
@@ -29,6 +29,7 @@ PLAIN = (
     *("value at", "time at", "unit", "every", "quiet after", "accuracy", "probe"),
     *("contact", "url", "organisation", "bucket", "listen"),
     *("begins", "times", "since"),
+    *("board", "buffer", "at most", "sysfs"),
 )
 OPEN = ("url", "host")  # an address here is none to hide, unless a name stands in it
 KNOWN = {*SECRETS, *PARTS, *PLAIN}

@@ -165,7 +165,7 @@ def _text(value: object) -> str:
     return value
 
 
-def _whole(least: int, most: int) -> Callable[[object], int]:
+def whole_number(least: int, most: int) -> Callable[[object], int]:
     def whole(value: object) -> int:
         right = f"write a whole number from {least} to {most}"
         if not isinstance(value, str) or not re.fullmatch(r"-?[0-9]{1,18}", value):
@@ -238,7 +238,7 @@ def _authority(value: object, info: ValidationInfo) -> Path:
     return path
 
 
-def _every(value: object) -> int:
+def period(value: object) -> int:
     return _above_zero(duration(value), value, "10 s")
 
 
@@ -301,16 +301,16 @@ OneVersion = Annotated[Version, _one_of(get_args(Version), "a version of MQTT he
 OneRole = Annotated[Role, _one_of(Role, "a role of a probe")]
 OneForm = Annotated[Form, _one_of(Form, "a form of payload")]
 OneUnit = Annotated[Unit, _one_of(Unit, "a unit of a probe")]
-Port = Annotated[int, BeforeValidator(_whole(1, 65_535))]
-InFlight = Annotated[int, BeforeValidator(_whole(1, 65_535))]
-Times = Annotated[int, BeforeValidator(_whole(1, 100_000))]
+Port = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
+InFlight = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
+Times = Annotated[int, BeforeValidator(whole_number(1, 100_000))]
 Topic = Annotated[str, BeforeValidator(_topic)]
 Pointer = Annotated[str, BeforeValidator(_pointer)]
 ClientId = Annotated[str, BeforeValidator(_client_id)]
 Host = Annotated[str, BeforeValidator(_host)]
 PathHere = Annotated[Path, BeforeValidator(_path)]
 Authority = Annotated[Path, BeforeValidator(_authority)]
-Every = Annotated[int, BeforeValidator(_every)]
+Every = Annotated[int, BeforeValidator(period)]
 Accuracy = Annotated[int, BeforeValidator(_accuracy)]
 Url = Annotated[str, BeforeValidator(_url)]
 Moment = Annotated[int, BeforeValidator(_moment)]
@@ -318,7 +318,7 @@ Zone = Annotated[ZoneInfo, BeforeValidator(_zone)]
 Kept = Annotated[Secret, BeforeValidator(secret)]
 
 
-class _Part(BaseModel):
+class Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
     @model_validator(mode="before")
@@ -330,7 +330,7 @@ class _Part(BaseModel):
         return value
 
 
-class _Broker(_Part):
+class BrokerPart(Part):
     host: Host = "127.0.0.1"
     port: Port = 1883
     version: OneVersion = "3.1.1"
@@ -341,7 +341,7 @@ class _Broker(_Part):
     in_flight: InFlight = Field(20, alias="in flight")
 
 
-class _Channel(_Part):
+class _Channel(Part):
     channel: Text
     smokehouse: Text
     role: OneRole
@@ -374,37 +374,37 @@ class _Channel(_Part):
         )
 
 
-class _Contact(_Part):
+class _Contact(Part):
     contact: Text
     address: Kept
 
 
-class _Mirror(_Part):
+class _Mirror(Part):
     url: Url
     organisation: Text
     bucket: Text
     token: Kept
 
 
-class _Page(_Part):
+class _Page(Part):
     listen: Host = "127.0.0.1"
     port: Port = 8080
 
 
-class _Pace(_Part):
+class _Pace(Part):
     begins: Moment
     times: Times
     since: Moment = 0
 
 
-class _File(_Part):
+class _File(Part):
     site: Text
     journal: PathHere
     records: PathHere
     key: PathHere
     lateness: Duration = 10_000
     zone: Zone = ZoneInfo("UTC")
-    broker: _Broker
+    broker: BrokerPart
     channels: list[_Channel]
     contacts: list[_Contact] = []
     mirror: _Mirror | None = None

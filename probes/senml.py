@@ -7,7 +7,8 @@ Wire form (topic free, QoS 1)::
 ``resolve`` applies the base fields and answers records in the order of time;
 ``decode`` gives each channel what its record carries.  A bad record refuses itself
 and leaves its neighbours alone; a channel is refused at most once a message, however
-many of its records are bad, so that a sick sender cannot fill the journal.
+many of its records are bad, so that a sick sender cannot fill the journal.  A record
+``NAME:seq`` beside ``NAME`` counts what its sender has measured and is no value.
 
 Rules taken from the source: base fields act on their record and later ones; name =
 ``bn`` + ``n``; time = ``bt`` + ``t``, relative to now below 2**28 seconds; ``bv`` is
@@ -35,6 +36,7 @@ from rules.facts import Reading
 VERSION = Decimal(10)
 RELATIVE_S = Decimal(2**28)  # RFC 8428 section 4.5.3
 NOTHING = Decimal(0)
+NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
 BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 VALUES = ("v", "vs", "vb", "vd")
@@ -61,6 +63,8 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
         return [refuse(arrival, channel, pack.why)]
     decoded: list[Decoded] = []
     names = {record.name for record in pack}
+    # The number that counts the samples of a record is no record of a channel.
+    names -= {name + NUMBERED for name in names}
     only = _only_unclaimed(names, probes)
     for probe in probes:
         wanted = probe.record or only

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
+from daemon.board_settings import BoardFile
 from daemon.masks import PLAIN, SECRETS, explain, masked
 from daemon.settings import Settings, _File, read_settings
 from rules.reader import _models_in
@@ -112,7 +113,7 @@ def test_a_schedule_is_shown_as_it_is() -> None:
 
 def test_every_key_of_the_settings_is_known_to_hold_a_secret_or_not() -> None:
     keys: set[str] = set()
-    parts: list[type[BaseModel]] = [_File]
+    parts: list[type[BaseModel]] = [_File, BoardFile]
     while parts:
         for name, field in parts.pop().model_fields.items():
             inner = _models_in(field.annotation)

@@ -1,0 +1,50 @@
+"""``fumarium probes publish`` and ``fumarium probes found``: the board's own probes."""
+
+import os
+import signal
+import threading
+from pathlib import Path
+
+from daemon.board import publish
+from daemon.board_settings import Board, load_board
+from daemon.buffer import BufferFileError
+from daemon.cli import BAD_FILE, GOOD, MACHINE, CommandError
+from daemon.clock import Clock
+from daemon.secrets import explain
+from daemon.sysfs import sources
+
+
+def run(path: Path) -> int:
+    """Publish what the settings of the board name, until stopped."""
+    board = _board_at(path)
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    try:
+        publish(board, Clock(), lambda words: print(words, flush=True), stop)
+    except BufferFileError as error:
+        raise CommandError(str(error), MACHINE) from error
+    except OSError as error:
+        raise CommandError(f"{error.strerror}: {error.filename}", MACHINE) from error
+    return GOOD
+
+
+def found(sysfs: Path) -> int:
+    """List what is plugged in: its identity, its record's name, its bus."""
+    there = sources(sysfs)
+    for source in there:
+        print(f"{source.probe}\t{source.record}\t{source.bus}")
+    if not there:
+        print(f"no probe is shown under {sysfs}; is its driver loaded?")
+    return GOOD
+
+
+def _board_at(path: Path) -> Board:
+    board = load_board(path, os.environ)
+    if isinstance(board, Board):
+        return board
+    try:
+        source = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        source = ""
+    raise CommandError(explain(board, source), BAD_FILE)

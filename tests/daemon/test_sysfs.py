@@ -1,0 +1,97 @@
+"""daemon/sysfs.py: which probes a tree of kernel files shows, and what they say."""
+
+import re
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from daemon.cli import main
+from daemon.sysfs import Source, sources
+from probes.attributes import Measured
+from probes.json_text import Unusable
+from tests.sysfs import WARM, Sysfs
+
+ONE = "28-0316a2795e1c"
+
+
+@pytest.fixture
+def tree(tmp_path: Path) -> Sysfs:
+    """An empty tree."""
+    return Sysfs(tmp_path / "sys")
+
+
+def only(tree: Sysfs, probe: str) -> Source:
+    """The source of this name, of which there must be one."""
+    (found,) = (one for one in sources(tree.top) if one.probe == probe)
+    return found
+
+
+def test_every_interface_is_found_by_its_hardware(tree: Sysfs) -> None:
+    tree.w1(ONE, {"w1_slave": WARM, "temperature": "23125"})
+    tree.hwmon("1-0048", 3, {"name": "tmp102\n", "temp1_input": "71250\n"})
+    tree.iio("spi0/spi0.1", 0, {"name": "max31855\n", "in_temp_input": "80500\n"})
+    assert [(one.probe, one.bus) for one in sources(tree.top)] == [
+        (ONE, "w1_bus_master1"),
+        ("max31855:spi0.1:temp", "spi0"),
+        ("tmp102:1-0048:temp1", "i2c-1"),
+    ]
+    assert only(tree, ONE).read() == Measured(Decimal("23.125"), "Cel")
+    assert only(tree, "tmp102:1-0048:temp1").read() == Measured(Decimal("71.25"), "Cel")
+    assert only(tree, "max31855:spi0.1:temp").read() == Measured(Decimal("80.5"), "Cel")
+
+
+def test_the_order_of_the_kernel_changes_no_identity(tree: Sysfs) -> None:
+    """A chip that is plugged in again gets another number, and stays itself."""
+    chip = {"name": "tmp102\n", "temp1_input": "71250\n"}
+    folder = tree.hwmon("1-0048", 3, chip)
+    before = only(tree, "tmp102:1-0048:temp1")
+    tree.unplug(folder)
+    assert sources(tree.top) == []
+    tree.hwmon("1-0048", 7, chip)
+    assert only(tree, "tmp102:1-0048:temp1").record == before.record
+
+
+def test_a_bus_with_many_sensors_shows_them_all(tree: Sysfs) -> None:
+    for number in range(30):
+        tree.w1(f"28-{number:012x}", {"w1_slave": WARM})
+    assert len({one.record for one in sources(tree.top)}) == 30
+    assert {one.bus for one in sources(tree.top)} == {"w1_bus_master1"}
+
+
+def test_what_is_no_probe_is_left_alone(tree: Sysfs) -> None:
+    tree.w1("00-400000000000", {"name": "00-400000000000"})
+    tree.w1("w1_bus_master1", {"w1_master_slaves": ONE})
+    tree.hwmon("1-0050", 1, {"name": "w1_slave_temp\n", "temp1_input": "23125\n"})
+    tree.hwmon("1-0051", 2, {"name": "fan\n", "fan1_input": "900\n"})
+    assert sources(tree.top) == []
+
+
+def test_a_probe_that_is_pulled_says_so(tree: Sysfs) -> None:
+    folder = tree.w1(ONE, {"w1_slave": WARM})
+    source = only(tree, ONE)
+    tree.unplug(folder)
+    found = source.read()
+    assert isinstance(found, Unusable)
+    assert re.fullmatch("the probe is gone: No such file or directory", found.why)
+
+
+def test_a_file_that_the_bus_does_not_give_says_so(tree: Sysfs) -> None:
+    folder = tree.w1(ONE, {"temperature": ""})
+    (folder / "w1_slave").mkdir()  # reading it fails, as on a bus that fails
+    found = only(tree, ONE).read()
+    assert found == Unusable("w1_slave cannot be read: Is a directory")
+
+
+def test_a_board_without_any_bus_has_no_probe(tmp_path: Path) -> None:
+    assert sources(tmp_path / "nowhere") == []
+
+
+def test_the_command_lists_identity_record_and_bus(
+    tree: Sysfs, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tree.w1("10-0008013a07e2", {"w1_slave": WARM})
+    assert main(["probes", "found", "--sysfs", str(tree.top)]) == 0
+    assert capsys.readouterr().out == (
+        "10-0008013a07e2\turn:dev:ow:10e2073a01080063\tw1_bus_master1\n"
+    )

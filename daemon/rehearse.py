@@ -6,7 +6,7 @@ trace, if its last stage has not ended before.
 """
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -38,10 +38,8 @@ def rehearse(asked: argparse.Namespace) -> int:
     every_ms = median_period_ms(trace.readings)
     if asked.every:
         every_ms = _quantity(duration, asked.every, "--every")
-    channels = [
-        _channel(asked.trace, column.name, max(every_ms, 1), accuracy_mc)
-        for column in trace.channels
-    ]
+    names = [column.name for column in trace.channels]
+    channels = _channels(asked.trace, names, max(every_ms, 1), accuracy_mc)
     if lacking := engine.lacking(engine.plan(schedule, channels)):
         raise CommandError("\n".join(f"{asked.trace}: {x}" for x in lacking), BAD_FILE)
     source = "as asked" if asked.every else RATHER
@@ -89,17 +87,23 @@ def told(outcome: Outcome) -> list[str]:
 
 def line_of(event: Event) -> str:
     """One event in one line, its time in UTC."""
-    at = f"{datetime.fromtimestamp(event.at_ms // 1000, UTC):%Y-%m-%d %H:%M:%S}Z"
     if event.subject is Subject.LIMIT:
-        return f"{at} {event.name} [{event.channel}]: {event.was} -> {event.now}"
-    return f"{at} {event.subject} {event.name}: {event.now} ({event.why})"
+        move = f"{event.name}: {event.was} -> {event.now}"
+        return f"{_at(event.at_ms)} {move} ({event.why})"
+    words = f"{event.subject} {event.name}: {event.now} ({event.why})"
+    return f"{_at(event.at_ms)} {words}"
 
 
 def finding_of(finding: Finding) -> str:
-    """One finding in one line."""
+    """One finding in one line, with the time since when it stands so."""
     part = f", {finding.part}" if finding.part else ""
     head = f"{finding.verdict:<9} {finding.limit}{part} [{finding.channel}]"
-    return f"{head}: {finding.why}"
+    since = f" since {_at(finding.since_ms)}" if finding.since_ms else ""
+    return f"{head}{since}: {finding.why}"
+
+
+def _at(at_ms: int) -> str:
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%d %H:%M:%S}Z"
 
 
 def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
@@ -116,18 +120,20 @@ def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
     raise CommandError(render_all(found, text), BAD_FILE)
 
 
-class _Same(dict[str, int]):
+class _Same(Mapping[str, int]):
     """The same accuracy for whatever channel is asked for."""
 
     def __init__(self, accuracy_mc: int) -> None:
-        super().__init__()
         self._accuracy_mc = accuracy_mc
 
-    def __missing__(self, _channel: str) -> int:
+    def __getitem__(self, _channel: str) -> int:
         return self._accuracy_mc
 
-    def get(self, _channel: str, _default: int | None = None) -> int:  # type: ignore[override]
-        return self._accuracy_mc
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
 
 
 def _begins_ms(text: str) -> int | None:
@@ -142,13 +148,28 @@ def _begins_ms(text: str) -> int | None:
     return round(at.timestamp() * 1000)
 
 
-def _channel(path: Path, name: str, every_ms: int, accuracy_mc: int) -> Channel:
-    roles = sorted(Role, key=len, reverse=True)
-    role = next((role for role in roles if name.startswith(role)), None)
-    if role is None:
+def _channels(
+    path: Path, names: Sequence[str], every_ms: int, accuracy_mc: int
+) -> list[Channel]:
+    roles = {name: _role(name) for name in names}
+    if unknown := [name for name, role in roles.items() if role is None]:
         right = f"begin its name with a role: {', '.join(Role)}"
-        raise CommandError(f"{path}: column {name!r} has no role; {right}", BAD_FILE)
-    return Channel(name, role, every_ms, QUIET_PERIODS * every_ms, accuracy_mc)
+        words = [f"{path}: column {name!r} has no role; {right}" for name in unknown]
+        raise CommandError("\n".join(words), BAD_FILE)
+    quiet_ms = QUIET_PERIODS * every_ms
+    return [
+        Channel(name, role, every_ms, quiet_ms, accuracy_mc)
+        for name, role in roles.items()
+        if role is not None
+    ]
+
+
+def _role(name: str) -> Role | None:
+    """The role that a column's name begins with, as a word of its own."""
+    for role in Role:
+        if name.startswith(role) and not name[len(role) :][:1].isalpha():
+            return role
+    return None
 
 
 def _quantity(read_one: Callable[[object], int], text: str, option: str) -> int:
@@ -156,5 +177,5 @@ def _quantity(read_one: Callable[[object], int], text: str, option: str) -> int:
         return read_one(text)
     except PydanticCustomError as error:
         right = (error.context or {}).get("remedy", "")
-        words = f"{option}: {error.message_template}; {right}"
+        words = f"{option}: {error.message()}; {right}"
         raise CommandError(words, BAD_COMMAND) from None

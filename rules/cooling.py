@@ -17,6 +17,7 @@ The option's own conditions (nitrite, accelerator, brine, water activity) are a 
 of their own: unknown is unproven, and a condition that is not met is missed.
 """
 
+from functools import partial
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import AfterValidator, Field
@@ -161,8 +162,11 @@ class CoolingLimit(Limit):
         state, moves = self._told(state)
         bands = []
         for band, through in zip(self._bands, state.bands, strict=True):
-            after, new = self._moved(band, through, [(at_ms, OVER)])
-            bands.append(after._replace(used=after.used._replace(over=True)))
+            never = partial(_never, band)
+            used, new = allowance.moved(
+                _span(band), through.used, [(at_ms, OVER)], never
+            )
+            bands.append(through._replace(used=used._replace(over=True)))
             moves += new
         if self._has_final and not state.final_ms:
             why = f"{say_mc(self.option.final_mc)} was never shown"
@@ -376,6 +380,10 @@ def _band_why(band: CoolingBand, through: Through) -> str:
     if through.shown:
         return count
     return f"{count}; {say_mc(band.to_mc)} is not shown"
+
+
+def _never(band: CoolingBand, _: Standing) -> str:
+    return f"{_span(band)}: {say_mc(band.to_mc)} was never shown"
 
 
 def _says(band: CoolingBand, standing: Standing, warn_ms: int) -> str:

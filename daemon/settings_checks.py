@@ -15,8 +15,9 @@ from rules.units import duration, say_ms
 
 Part = Mapping[str, Tree]
 
-# Which payload form each of these keys belongs to.
-FORM_OF = {"record": Form.SENML, "value at": Form.JSON, "time at": Form.JSON}
+SENML = (Form.SENML, Form.SENML_CBOR)
+# Which payload forms each of these keys belongs to.
+FORMS_OF = {"record": SENML, "value at": (Form.JSON,), "time at": (Form.JSON,)}
 
 
 def checks(marked: Marked) -> Iterator[Fault]:
@@ -53,8 +54,9 @@ def _form(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     form = channel.get("payload")
     if form not in set(Form):
         return
-    for key, its_form in FORM_OF.items():
-        if key in channel and form != its_form:
+    for key, forms in FORMS_OF.items():
+        if key in channel and form not in forms:
+            its_form = forms[0]
             yield marked.fault(
                 (*loc, key),
                 f"{key!r} goes with payload {its_form}, and this one is {form}",
@@ -153,7 +155,7 @@ def _topics(marked: Marked, channels: list[tuple[Path, Part]]) -> Iterator[Fault
 def _source(channel: Part) -> tuple[Tree | None, ...] | None:
     """What a channel reads: two channels must not read the same."""
     form, topic = channel.get("payload"), channel.get("topic")
-    if form == Form.SENML:
+    if form in SENML:
         return (topic, channel.get("record", ""))
     if form == Form.JSON and "value at" in channel:
         return (topic, channel["value at"])
@@ -161,7 +163,7 @@ def _source(channel: Part) -> tuple[Tree | None, ...] | None:
 
 
 def _same_source(channel: Part, line: int) -> tuple[str, str, str]:
-    key = "record" if channel.get("payload") == Form.SENML else "value at"
+    key = "record" if channel.get("payload") in SENML else "value at"
     what = f"{key} {channel[key]!r}" if key in channel else "the only record"
     return (
         key if key in channel else "topic",

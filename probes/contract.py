@@ -15,6 +15,7 @@ class Form(StrEnum):
     """How a message carries its value."""
 
     SENML = "senml"
+    SENML_CBOR = "senml-cbor"
     JSON = "json"
     NUMBER = "number"
 

@@ -7,7 +7,7 @@ the message's topic; whatever the bytes are, it answers and does not raise.
 
 from collections.abc import Callable, Sequence
 
-from probes import json_object, number, senml
+from probes import json_object, number, senml, senml_cbor
 from probes.contract import Arrival, Decoded, Form, Probe
 from probes.screen import refuse
 
@@ -15,6 +15,7 @@ Decoder = Callable[[Sequence[Probe], Arrival], list[Decoded]]
 
 FORMS: dict[Form, Decoder] = {
     Form.SENML: senml.decode,
+    Form.SENML_CBOR: senml_cbor.decode,
     Form.JSON: json_object.decode,
     Form.NUMBER: number.decode,
 }

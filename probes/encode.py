@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from probes.contract import Form, Probe
 from probes.pointer import steps
+from probes.senml_cbor import write_cbor
 from probes.stamps import say_stamp
 from probes.units import EXACT, MILLI, SENML_CODES, in_unit
 
@@ -33,32 +34,39 @@ def encode_all(sent: Sequence[Sent], at_ms: int) -> bytes:
     forms = {probe.form for probe, _ in sent}
     if len(forms) != 1:
         raise ValueError("a message has one form and at least one value")
-    return FORMS[forms.pop()](sent, at_ms).encode()
+    return FORMS[forms.pop()](sent, at_ms)
 
 
-def _pack(sent: Sequence[Sent], at_ms: int) -> str:
-    """A SenML pack; the base time comes once, in its first record."""
+def _records(sent: Sequence[Sent], at_ms: int) -> list[dict[str, object]]:
+    """The records of a SenML pack; the base time comes once, in the first."""
     at_s = EXACT.multiply(Decimal(at_ms), MILLI)
     if at_s < 2**28:
         raise ValueError("SenML would take a time before July 1978 as relative")
-    records = []
+    records: list[dict[str, object]] = []
     for probe, value_mc in sent:
-        fields = [f'"n":{json.dumps(probe.record or probe.channel)}']
+        fields: dict[str, object] = {} if records else {"bt": at_s}
+        fields["n"] = probe.record or probe.channel
         if probe.unit in SENML_CODES:
-            fields.append(f'"u":{json.dumps(SENML_CODES[probe.unit])}')
-        fields.append(f'"v":{in_unit(value_mc, probe.unit):f}')
-        records.append(",".join(fields))
-    records[0] = f'"bt":{at_s:f},{records[0]}'
-    return "[" + ",".join(f"{{{record}}}" for record in records) + "]"
+            fields["u"] = SENML_CODES[probe.unit]
+        records.append({**fields, "v": in_unit(value_mc, probe.unit)})
+    return records
 
 
-def _object(sent: Sequence[Sent], at_ms: int) -> str:
+def _pack(sent: Sequence[Sent], at_ms: int) -> bytes:
+    return f"[{','.join(map(_spelled, _records(sent, at_ms)))}]".encode()
+
+
+def _packed(sent: Sequence[Sent], at_ms: int) -> bytes:
+    return write_cbor(_records(sent, at_ms))
+
+
+def _object(sent: Sequence[Sent], at_ms: int) -> bytes:
     body: dict[str, object] = {}
     for probe, value_mc in sent:
         if probe.time_pointer:
             _put(body, probe.time_pointer, say_stamp(at_ms))
         _put(body, probe.pointer, in_unit(value_mc, probe.unit))
-    return _spelled(body)
+    return _spelled(body).encode()
 
 
 def _spelled(value: object) -> str:
@@ -81,15 +89,16 @@ def _put(body: dict[str, object], pointer: str, value: object) -> None:
     body[last] = value
 
 
-def _number(sent: Sequence[Sent], at_ms: int) -> str:
+def _number(sent: Sequence[Sent], at_ms: int) -> bytes:
     if len(sent) != 1:
         raise ValueError("a bare number is one value")
     probe, value_mc = sent[0]
-    return f"{in_unit(value_mc, probe.unit):f}"
+    return f"{in_unit(value_mc, probe.unit):f}".encode()
 
 
-FORMS: dict[Form, Callable[[Sequence[Sent], int], str]] = {
+FORMS: dict[Form, Callable[[Sequence[Sent], int], bytes]] = {
     Form.SENML: _pack,
+    Form.SENML_CBOR: _packed,
     Form.JSON: _object,
     Form.NUMBER: _number,
 }

@@ -1,13 +1,14 @@
-"""Probes that publish one JSON object a message, one or many channels in it.
+"""Probes that publish one JSON document a message, one or many channels in it.
 
 Wire form, with ``value at: /core1`` and ``time at: /t`` in the settings::
 
     {"t": "2026-01-10T05:00:00.250Z", "chamber": 71.2, "core1": 58.0}
 
-A JSON Pointer (RFC 6901) says where each channel's value is and, if the message
-carries one, its time: ISO 8601 text with its zone, or a count of seconds or of
-milliseconds since 1970 (``probes.stamps`` tells which).  Without a time pointer a
-reading's time is when its message came.
+The document is an object or a list, as deep as it likes.  A JSON Pointer (RFC 6901),
+``/core1``, ``/rack/probes/3/value`` or ``/0``, says where each channel's value is
+and, if the message carries one, its time: ISO 8601 text with its zone, or a count of
+seconds or of milliseconds since 1970 (``probes.stamps`` tells which).  Without a time
+pointer a reading's time is when its message came.
 
 One bad value refuses its own channel only, a bare ``nan`` included.  A value that is
 absent while its neighbours are there is no reading and no refusal: a probe may leave
@@ -23,14 +24,19 @@ from probes.pointer import NothingThereError, find, pointer_to
 from probes.screen import nearest, refuse, screen
 from probes.stamps import read_stamp
 
+Body = dict[str, object] | list[object]
 ABSENT = Unusable("is not there")
 
 
 def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
-    """Every reading the object holds for these probes, and what was not trusted."""
+    """Every reading the document holds for these probes, and what was not trusted."""
     body = read_json(arrival.payload)
-    if not isinstance(body, dict):
-        why = body.why if isinstance(body, Unusable) else f"{say(body)}, not an object"
+    if not isinstance(body, dict | list):
+        why = (
+            body.why
+            if isinstance(body, Unusable)
+            else f"{say(body)}, no object or list"
+        )
         return [refuse(arrival, _alone(probes), why)]
     decoded = [
         _of_channel(probe, value, body, arrival)
@@ -40,9 +46,7 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
     return decoded or [refuse(arrival, _alone(probes), _why_unheard(body, probes))]
 
 
-def _of_channel(
-    probe: Probe, value: object, body: dict[str, object], arrival: Arrival
-) -> Decoded:
+def _of_channel(probe: Probe, value: object, body: Body, arrival: Arrival) -> Decoded:
     at_ms: int | Unusable = arrival.received_ms
     if probe.time_pointer:
         at_ms = read_stamp(_at(body, probe.time_pointer))
@@ -55,7 +59,7 @@ def _of_channel(
     return refuse(arrival, probe.channel, why)
 
 
-def _at(body: dict[str, object], pointer: str) -> object:
+def _at(body: Body, pointer: str) -> object:
     try:
         return find(body, pointer)
     except NothingThereError:
@@ -66,9 +70,12 @@ def _alone(probes: Sequence[Probe]) -> str:
     return probes[0].channel if len(probes) == 1 else ""
 
 
-def _why_unheard(body: dict[str, object], probes: Sequence[Probe]) -> str:
+def _why_unheard(body: Body, probes: Sequence[Probe]) -> str:
     wanted = probes[0].pointer
     others = f" (nor at {len(probes) - 1} more)" if len(probes) > 1 else ""
-    near = nearest(wanted.removeprefix("/"), body)
-    remedy = f"; the nearest there is {say(pointer_to(near))}" if near else ""
+    if isinstance(body, list):
+        remedy = f"; there is a list of {len(body)}, counted from /0"
+    else:
+        near = nearest(wanted.removeprefix("/"), body)
+        remedy = f"; the nearest there is {say(pointer_to(near))}" if near else ""
     return f"nothing at {wanted}{others}{remedy}"

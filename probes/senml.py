@@ -56,8 +56,15 @@ class Record(NamedTuple):
 
 def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
     """Every reading the pack holds for these probes, and what could not be trusted."""
+    return decode_pack(probes, arrival, read_json(arrival.payload))
+
+
+def decode_pack(
+    probes: Sequence[Probe], arrival: Arrival, read: object
+) -> list[Decoded]:
+    """The same for a pack that was read already, from JSON or from CBOR."""
     now_s = EXACT.multiply(Decimal(arrival.received_ms), MILLI)
-    pack = resolve(read_json(arrival.payload), now_s)
+    pack = resolve(read, now_s)
     if isinstance(pack, Unusable):
         channel = probes[0].channel if len(probes) == 1 else ""
         return [refuse(arrival, channel, pack.why)]

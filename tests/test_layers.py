@@ -24,7 +24,7 @@ PURE = {
 MAY_IMPORT = {
     "rules": PURE | {"rules", "pydantic", "pydantic_core", "yaml"},
     # Floats and bytes are at home in the probes.
-    "probes": PURE | {"probes", "rules", "struct", "base64", "csv", "io"},
+    "probes": PURE | {"probes", "rules", "struct", "base64", "csv", "io", "cbor2"},
     "daemon": sys.stdlib_module_names
     | {"daemon", "probes", "rules"}
     | {"amqtt", "apprise", "asn1crypto", "cryptography", "fpdf", "influxdb_client"}

@@ -87,11 +87,11 @@ def test_a_bad_value_is_refused_in_its_place(value: bytes, why: str) -> None:
         (b'{"core1":', "not JSON: it ends too early"),
         (b'\xff{"core1":71.2}', "not UTF-8 text: byte 0xff at 1"),
         (b"\xef\xbb\xbf{}", "not JSON from character 1 on: '\\ufeff{}'"),
-        (b"71.2", "71.2, not an object"),
+        (b"71.2", "71.2, no object or list"),
         (b"nan", "= nan is not a number"),
-        (b"true", "true, not an object"),
-        (b"null", "null, not an object"),
-        (b"[71.2]", "a list, not an object"),
+        (b"true", "true, no object or list"),
+        (b"null", "null, no object or list"),
+        (b"[71.2]", "nothing at /core1; there is a list of 1, counted from /0"),
         (b" " * 1_000_001, "1000001 bytes is more than 1000000"),
         (b"{}", "nothing at /core1"),
         (b'{"Core1":71.2}', "nothing at /core1; the nearest there is '/Core1'"),
@@ -223,3 +223,51 @@ def test_two_units_in_one_object() -> None:
     fahrenheit = replace(CHAMBER, unit=Unit.FAHRENHEIT)
     decoded = decode([fahrenheit, JSON], arrival(b'{"chamber":130,"core1":54.444}'))
     assert said(decoded) == ["chamber: 54444", "core-1: 54444"]
+
+
+RACK = (
+    b'{"rack":{"probes":[{"id":"a","now":{"c":57.5}},{"id":"b","now":{"c":null}},'
+    b'{"id":"c"}],"t":[1768021200,1768021210]}}'
+)
+
+
+@pytest.mark.parametrize(
+    ("pointer", "said_"),
+    [
+        ("/rack/probes/0/now/c", "core-1: 57500"),
+        (
+            "/rack/probes/1/now/c",
+            "core-1: value at /rack/probes/1/now/c = null is not a number",
+        ),
+        (
+            "/rack/probes/0/now",
+            "core-1: value at /rack/probes/0/now = an object is not a number",
+        ),
+        (
+            "/rack/probes/9/now/c",
+            "core-1: nothing at /rack/probes/9/now/c; the nearest there is '/rack'",
+        ),
+        (  # RFC 6901 section 4: an index has no leading zero
+            "/rack/probes/00/now/c",
+            "core-1: nothing at /rack/probes/00/now/c; the nearest there is '/rack'",
+        ),
+        (  # and - is past the last, where no value is
+            "/rack/probes/-",
+            "core-1: nothing at /rack/probes/-; the nearest there is '/rack'",
+        ),
+    ],
+)
+def test_a_pointer_leads_through_lists_and_objects(pointer: str, said_: str) -> None:
+    assert said(decode([replace(JSON, pointer=pointer)], arrival(RACK))) == [said_]
+
+
+def test_a_time_may_stand_in_a_list_too() -> None:
+    probe = replace(JSON, pointer="/rack/probes/0/now/c", time_pointer="/rack/t/1")
+    reading = only_reading(decode([probe], arrival(RACK)))
+    assert reading.at_ms == 1_768_021_210_000
+
+
+def test_the_document_may_be_a_list() -> None:
+    two = [replace(JSON, pointer="/0"), replace(JSON, channel="core-2", pointer="/1/c")]
+    decoded = decode(two, arrival(b'[71.2,{"c":58}]'))
+    assert said(decoded) == ["core-1: 71200", "core-2: 58000"]

@@ -27,6 +27,7 @@ PLAIN = (
     *("certificate authority", "in flight"),
     *("channel", "smokehouse", "role", "topic", "payload", "record"),
     *("value at", "time at", "unit", "every", "quiet after", "accuracy", "probe"),
+    *("conversion", "coefficients", "cold junction"),
     *("contact", "url", "organisation", "bucket", "listen"),
     *("begins", "times", "since"),
     *("board", "buffer", "at most", "sysfs"),

@@ -11,10 +11,10 @@ Units: ``_ms`` milliseconds; ``_mc`` as in ``rules.facts``.
 
 import re
 import ssl
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from enum import StrEnum
+from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Literal, NoReturn, get_args
 from urllib.parse import urlsplit
@@ -32,7 +32,7 @@ from pydantic import (
 from daemon.clock import Pace
 from daemon.secrets import Secret, redacted, secret
 from daemon.settings_checks import checks
-from probes.contract import Form, Probe, Unit
+from probes.contract import Conversion, Form, Law, Probe, Raw, Unit
 from rules.channels import Channel, Role
 from rules.faults import Fault
 from rules.reader import choice, marked_tree, validated
@@ -40,6 +40,7 @@ from rules.units import Duration, difference, duration, refused
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 POINTER = re.compile(r"(/([^~/]|~[01])*)+")  # RFC 6901, section 3; not the whole
+COEFFICIENT = re.compile(r"[+-]?[0-9](\.[0-9]{1,12})?[eE]-?[0-9]{1,2}")
 CLIENT_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 Version = Literal["3.1.1", "5"]
@@ -192,7 +193,7 @@ def _pointer(value: object) -> str:
     return value
 
 
-def _one_of(words: type[StrEnum] | tuple[str, ...], what: str) -> BeforeValidator:
+def _one_of(words: Iterable[str], what: str) -> BeforeValidator:
     known = [str(word) for word in words]
 
     def one_of(value: object) -> object:
@@ -236,6 +237,14 @@ def _authority(value: object, info: ValidationInfo) -> Path:
         right = "give the path of the authority's certificate"
         _refuse(value, f"cannot be read: {error.strerror}", right)
     return path
+
+
+def _coefficients(value: object) -> tuple[Decimal, ...]:
+    words = value.split() if isinstance(value, str) else []
+    if len(words) != 3 or not all(COEFFICIENT.fullmatch(word) for word in words):
+        right = "write a, b and c, for example: 1.129148e-3 2.34125e-4 8.76741e-8"
+        _refuse(value, "is not the three coefficients of Steinhart and Hart", right)
+    return tuple(Decimal(word) for word in words)
 
 
 def period(value: object) -> int:
@@ -300,7 +309,8 @@ Text = Annotated[str, BeforeValidator(_text)]
 OneVersion = Annotated[Version, _one_of(get_args(Version), "a version of MQTT here")]
 OneRole = Annotated[Role, _one_of(Role, "a role of a probe")]
 OneForm = Annotated[Form, _one_of(Form, "a form of payload")]
-OneUnit = Annotated[Unit, _one_of(Unit, "a unit of a probe")]
+OneUnit = Annotated[Unit | Raw, _one_of((*Unit, *Raw), "a unit of a probe")]
+OneLaw = Annotated[Law, _one_of(Law, "a conversion")]
 Port = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
 InFlight = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
 Times = Annotated[int, BeforeValidator(whole_number(1, 100_000))]
@@ -310,6 +320,7 @@ ClientId = Annotated[str, BeforeValidator(_client_id)]
 Host = Annotated[str, BeforeValidator(_host)]
 PathHere = Annotated[Path, BeforeValidator(_path)]
 Authority = Annotated[Path, BeforeValidator(_authority)]
+Coefficients = Annotated[tuple[Decimal, ...], BeforeValidator(_coefficients)]
 Every = Annotated[int, BeforeValidator(period)]
 Accuracy = Annotated[int, BeforeValidator(_accuracy)]
 Url = Annotated[str, BeforeValidator(_url)]
@@ -351,19 +362,25 @@ class _Channel(Part):
     pointer: Pointer = Field("", alias="value at")
     time_pointer: Pointer = Field("", alias="time at")
     unit: OneUnit
+    law: OneLaw | None = Field(None, alias="conversion")
+    coefficients: Coefficients = ()
+    cold: Text = Field("", alias="cold junction")
     every: Every
     quiet: Duration = Field(alias="quiet after")
     accuracy: Accuracy
     probe: Text = ""
 
     def value(self) -> Probe:
+        conversion, unit = None, self.unit
+        if self.law:
+            conversion = Conversion(self.law, self.coefficients, self.cold)
         return Probe(
             channel=self.channel,
             smokehouse=self.smokehouse,
             role=self.role,
             topic=self.topic,
             form=self.payload,
-            unit=self.unit,
+            unit=Unit.CELSIUS if isinstance(unit, Raw) else unit,
             every_ms=self.every,
             quiet_ms=self.quiet,
             accuracy_mc=self.accuracy,
@@ -371,6 +388,7 @@ class _Channel(Part):
             pointer=self.pointer,
             time_pointer=self.time_pointer,
             identity=self.probe,
+            conversion=conversion,
         )
 
 

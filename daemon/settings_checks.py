@@ -7,6 +7,7 @@ business of theirs; its own fault is found elsewhere.
 
 from collections.abc import Callable, Iterator, Mapping
 
+from daemon.conversion_checks import CONVERSIONS
 from probes.contract import Form, Unit
 from rules.channels import Role
 from rules.faults import Fault
@@ -27,7 +28,7 @@ def checks(marked: Marked) -> Iterator[Fault]:
     yield from _broker(marked)
     channels = _list(marked, "channels")
     for loc, channel in channels:
-        for check in (_form, _unit, _accuracy, _quiet):
+        for check in (_form, _unit, _accuracy, _quiet, *CONVERSIONS):
             yield from check(marked, loc, channel)
     yield from _names(marked, channels, "channel")
     yield from _names(marked, _list(marked, "contacts"), "contact")

@@ -4,6 +4,7 @@ A decoder is bytes in and values out: it opens no socket and reads no clock.
 """
 
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -29,6 +30,36 @@ class Unit(StrEnum):
     PERCENT = "%RH"
 
 
+class Raw(StrEnum):
+    """What a probe measures that gives no temperature itself."""
+
+    OHM = "ohm"
+    MILLIVOLT = "mV"
+
+
+class Law(StrEnum):
+    """What turns a raw value into a temperature."""
+
+    PT100 = "Pt100"
+    PT1000 = "Pt1000"
+    STEINHART_HART = "Steinhart-Hart"
+    TYPE_K = "type K"
+
+
+@dataclass(frozen=True, slots=True)
+class Conversion:
+    """How the raw values of one probe become degrees Celsius."""
+
+    law: Law
+    coefficients: tuple[Decimal, ...] = ()  # of Steinhart and Hart: a, b, c
+    cold: str = ""  # of a thermocouple: the record or pointer of its cold junction
+
+    @property
+    def raw(self) -> Raw:
+        """What the law begins with."""
+        return Raw.MILLIVOLT if self.law is Law.TYPE_K else Raw.OHM
+
+
 @dataclass(frozen=True, slots=True)
 class Probe:
     """What the settings say of one channel before it has said anything."""
@@ -46,6 +77,7 @@ class Probe:
     pointer: str = ""  # JSON: where the value is (RFC 6901)
     time_pointer: str = ""  # JSON: where its time is; "" if it carries none
     identity: str = ""  # of the hardware, where it has one
+    conversion: Conversion | None = None  # ``unit`` is what it converts into
 
 
 class Arrival(NamedTuple):

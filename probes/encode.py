@@ -34,6 +34,8 @@ def encode_all(sent: Sequence[Sent], at_ms: int) -> bytes:
     forms = {probe.form for probe, _ in sent}
     if len(forms) != 1:
         raise ValueError("a message has one form and at least one value")
+    if any(probe.conversion for probe, _ in sent):
+        raise ValueError("a raw value is not made from a temperature here")
     return FORMS[forms.pop()](sent, at_ms)
 
 

@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from probes.contract import Arrival, Decoded, Probe
+from probes.conversion import converted
 from probes.json_text import Unusable, read_json, say, why_no_number
 from probes.pointer import NothingThereError, find, pointer_to
 from probes.screen import nearest, refuse, screen
@@ -55,8 +56,18 @@ def _of_channel(probe: Probe, value: object, body: Body, arrival: Arrival) -> De
     elif not isinstance(value, Decimal):
         why = f"value at {probe.pointer} {why_no_number(value)}"
     else:
-        return screen(probe, value, at_ms, bool(probe.time_pointer), arrival)
+        cold = _cold(probe, body)
+        if isinstance(given := converted(probe, value, cold), Decimal):
+            return screen(probe, given, at_ms, bool(probe.time_pointer), arrival)
+        why = given.why
     return refuse(arrival, probe.channel, why)
+
+
+def _cold(probe: Probe, body: Body) -> object:
+    """What the message says of the probe's cold junction, if it needs one."""
+    if probe.conversion is None or not probe.conversion.cold:
+        return None
+    return _at(body, probe.conversion.cold)
 
 
 def _at(body: Body, pointer: str) -> object:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from probes.contract import Arrival, Decoded, Probe
+from probes.conversion import converted
 from probes.json_text import Unusable, not_utf_8, say
 from probes.screen import refuse, screen
 
@@ -25,8 +26,14 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
     value = read_number(arrival.payload)
     if isinstance(value, Unusable):
         return [refuse(arrival, probe.channel, value.why) for probe in probes]
-    at_ms = arrival.received_ms
-    return [screen(probe, value, at_ms, False, arrival) for probe in probes]
+    return [_of_channel(probe, value, arrival) for probe in probes]
+
+
+def _of_channel(probe: Probe, value: Decimal, arrival: Arrival) -> Decoded:
+    given = converted(probe, value)
+    if isinstance(given, Unusable):
+        return refuse(arrival, probe.channel, given.why)
+    return screen(probe, given, arrival.received_ms, False, arrival)
 
 
 def read_number(payload: bytes) -> Decimal | Unusable:

@@ -27,7 +27,8 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
-from probes.contract import Arrival, Decoded, Probe
+from probes.contract import Arrival, Decoded, Probe, Raw, Unit
+from probes.conversion import converted
 from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
 from probes.screen import nearest, refuse, screen
 from probes.units import EXACT, MILLI, SENML_CODES, THOUSAND, UNIT_OF_CODE
@@ -40,6 +41,7 @@ NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
 BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 VALUES = ("v", "vs", "vb", "vd")
+RAW_CODES = {Raw.OHM: "Ohm", Raw.MILLIVOLT: "mV"}  # RFC 8428 12.1, RFC 8798
 KINDS = {"vs": "a text (vs)", "vb": "a truth value (vb)", "vd": "data (vd)"}
 
 
@@ -77,8 +79,9 @@ def decode_pack(
         wanted = probe.record or only
         if wanted is not None:
             mine = [record for record in pack if record.name == wanted]
-            decoded += _of_channel(probe, mine, arrival)
-            names.discard(wanted)
+            colds = _colds(probe, pack)
+            decoded += _of_channel(probe, mine, colds, arrival)
+            names -= {wanted, *(record.name for record in colds)}
     if names or not pack:
         decoded.append(refuse(arrival, "", _why_unheard(pack, names, probes)))
     return decoded
@@ -203,14 +206,23 @@ def _only_unclaimed(names: set[str], probes: Sequence[Probe]) -> str | None:
     return next(iter(free)) if len(free) == 1 else None
 
 
+def _colds(probe: Probe, pack: Iterable[Record]) -> list[Record]:
+    """The records of the probe's cold junction, where it has one."""
+    name = probe.conversion.cold if probe.conversion else ""
+    return [record for record in pack if name and record.name == name]
+
+
 def _of_channel(
-    probe: Probe, records: Iterable[Record], arrival: Arrival
+    probe: Probe,
+    records: Iterable[Record],
+    colds: Sequence[Record],
+    arrival: Arrival,
 ) -> list[Decoded]:
     """The readings in a channel's records, and one refusal for all the bad ones."""
     decoded: list[Decoded] = []
     whys: list[str] = []
     for record in records:
-        given = _of_record(probe, record, arrival)
+        given = _of_record(probe, record, _cold_of(record, colds), arrival)
         if isinstance(given, Reading):
             decoded.append(given)
         else:
@@ -221,14 +233,28 @@ def _of_channel(
     return decoded
 
 
-def _of_record(probe: Probe, record: Record, arrival: Arrival) -> Decoded | str:
+def _cold_of(record: Record, colds: Iterable[Record]) -> object:
+    """The cold junction at the very time of a record; it is not guessed from others."""
+    for cold in colds:
+        if cold.at_s == record.at_s:
+            right = cold.unit in ("", SENML_CODES[Unit.CELSIUS])
+            return cold.value if right else Unusable(f"is in {say(cold.unit)}, not Cel")
+    return None
+
+
+def _of_record(
+    probe: Probe, record: Record, cold: object, arrival: Arrival
+) -> Decoded | str:
     value = record.value
     if isinstance(value, Unusable):
         return value.why
     if not isinstance(value, Decimal):
         return f"{say(value)} is {KINDS[record.field]}, not a number"
-    if record.unit and record.unit != SENML_CODES.get(probe.unit):
+    if record.unit and record.unit != _code_of(probe):
         return _why_not_unit(record.unit, probe)
+    value = converted(probe, value, cold)
+    if isinstance(value, Unusable):
+        return value.why
     try:
         at_ms = round(EXACT.multiply(record.at_s, THOUSAND))
     except ArithmeticError:
@@ -236,10 +262,17 @@ def _of_record(probe: Probe, record: Record, arrival: Arrival) -> Decoded | str:
     return screen(probe, value, at_ms, record.own_time, arrival)
 
 
+def _code_of(probe: Probe) -> str | None:
+    if probe.conversion:
+        return RAW_CODES[probe.conversion.raw]
+    return SENML_CODES.get(probe.unit)
+
+
 def _why_not_unit(code: str, probe: Probe) -> str:
     unit = UNIT_OF_CODE.get(code)
     meaning = f" ({unit})" if unit and unit != code else ""
-    return f"its unit is {say(code)}{meaning}; the settings say {probe.unit}"
+    wanted = probe.conversion.raw if probe.conversion else probe.unit
+    return f"its unit is {say(code)}{meaning}; the settings say {wanted}"
 
 
 def _why_unheard(

@@ -1,0 +1,70 @@
+"""What a channel's unit says together with what turns it into a temperature.
+
+The checks of ``daemon.settings_checks`` for one channel whose probe gives ohms or
+millivolts: the law must be there and begin with that unit, and it must have what it
+asks for, coefficients or a cold junction, and nothing else.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from probes.contract import Conversion, Form, Law, Raw, Unit
+from rules.channels import Role
+from rules.faults import Fault
+from rules.reader import Marked, Path, Tree
+
+Part = Mapping[str, Tree]
+
+# What each of these keys belongs to, and what is written where it is missing.
+ASKS = {
+    "coefficients": (
+        Law.STEINHART_HART,
+        "add a line: coefficients: a b c, as the maker of the thermistor gives them",
+    ),
+    "cold junction": (
+        Law.TYPE_K,
+        "add a line: cold junction: ..., where the message says its degC",
+    ),
+}
+
+
+def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
+    unit, law, role = (channel.get(key) for key in ("unit", "conversion", "role"))
+    if law is None and unit in set(Raw):
+        fitting = ", ".join(one for one in Law if Conversion(one).raw == unit)
+        found, right = f"{unit} is not a temperature yet", "add a line: conversion: "
+        yield marked.fault((*loc, "unit"), found, right + fitting)
+    if law in set(Law) and unit in {*Unit, *Raw}:
+        raw = Conversion(Law(str(law))).raw
+        if unit != raw:
+            found = f"conversion {law} begins with {raw}, and the unit is {unit}"
+            yield marked.fault((*loc, "unit"), found, f"write unit: {raw}")
+    if unit in set(Raw) and role == Role.HUMIDITY:
+        found = f"{unit} is not a unit of humidity"
+        yield marked.fault((*loc, "unit"), found, "write unit: '%RH'")
+
+
+def _asks(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
+    law = channel.get("conversion")
+    for key, (its_law, remedy) in ASKS.items():
+        if key in channel and law != its_law:
+            found = f"{key!r} goes with conversion {its_law} alone"
+            yield marked.fault((*loc, key), found, "take the line out", on_key=True)
+        if key not in channel and law == its_law:
+            found = f"conversion {law} does not say its {key}"
+            yield marked.fault((*loc, "conversion"), found, remedy)
+
+
+def _cold(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
+    form, law, cold = (
+        channel.get(key) for key in ("payload", "conversion", "cold junction")
+    )
+    if law == Law.TYPE_K and form == Form.NUMBER:
+        found = "a bare number says nothing of the cold junction"
+        yield marked.fault((*loc, "payload"), found, "write payload: senml, or json")
+    if form == Form.JSON and isinstance(cold, str) and not cold.startswith("/"):
+        right = "begin with a slash (RFC 6901), for example: /cold"
+        found = f"{cold!r} is not a JSON Pointer"
+        yield marked.fault((*loc, "cold junction"), found, right)
+
+
+CONVERSIONS = (_unit, _asks, _cold)

@@ -1,0 +1,56 @@
+"""From what a probe measures to a temperature: ohms and millivolts into degrees.
+
+A value that the probe's own law cannot give is refused, with what most likely broke:
+an open circuit has endless resistance, a shorted one none.
+
+Units: the answer is in degrees Celsius, rounded to a millionth; cold junctions are in
+degrees Celsius.
+"""
+
+from decimal import Decimal
+from functools import lru_cache
+
+from probes import platinum, thermistor, thermocouple
+from probes.contract import Conversion, Law, Probe
+from probes.json_text import Unusable, say, why_no_number
+
+NOMINAL_OHMS = {Law.PT100: 100.0, Law.PT1000: 1000.0}
+PLACES = 6
+
+
+def converted(probe: Probe, value: Decimal, cold: object = None) -> Decimal | Unusable:
+    """The temperature that a value stands for, or why it stands for none.
+
+    ``cold`` is what the message says of the cold junction, where one is needed.  A
+    probe that gives degrees has its value back as it is.
+    """
+    conversion = probe.conversion
+    if conversion is None:
+        return value
+    if conversion.law is not Law.TYPE_K:
+        cold = Decimal(0)
+    if not isinstance(cold, Decimal):
+        what = "is not there" if cold is None else why_no_number(cold)
+        return Unusable(f"cold junction at {conversion.cold} {what}")
+    t_c = _celsius(conversion, float(value), float(cold))
+    if t_c is None:
+        return Unusable(_why_not(conversion, value))
+    return Decimal(f"{t_c:.{PLACES}f}")
+
+
+@lru_cache(maxsize=1024)
+def _celsius(conversion: Conversion, value: float, cold_c: float) -> float | None:
+    if conversion.law is Law.TYPE_K:
+        return thermocouple.celsius_at(value, cold_c)
+    if conversion.law is Law.STEINHART_HART:
+        a, b, c = map(float, conversion.coefficients)
+        return thermistor.celsius_at(value, a, b, c)
+    return platinum.celsius_at(value, NOMINAL_OHMS[conversion.law])
+
+
+def _why_not(conversion: Conversion, value: Decimal) -> str:
+    raw = conversion.raw
+    ask = "is the circuit open, or the wrong law written?"
+    if raw == "ohm" and value < Decimal(20):
+        ask = "is it shorted, or the wrong law written?"
+    return f"value = {say(value)} {raw} is none that {conversion.law} can give: {ask}"

@@ -60,14 +60,20 @@ class Running:
         self.channels = frozenset(channel.name for channel in cook.channels)
 
     @classmethod
-    def resumed(cls, cook: Cook, journal: Journal) -> tuple["Running", list[Event]]:
-        """Take up a cook where the journal has it; answer every event so far."""
+    def resumed(
+        cls, cook: Cook, journal: Journal, entries_seen: int
+    ) -> tuple["Running", list[Event]]:
+        """Take up a cook where the journal has it; answer every event so far.
+
+        Entries after number ``entries_seen`` are still to be read by the road.
+        """
         running = cls(cook)
         names = sorted(running.channels)
         for reading in journal.readings(names, cook.begun_ms, 1 << 62):
             running.take(reading)
         for kept in journal.entries(cook.lot):
-            running.take(kept.entry)
+            if kept.number <= entries_seen:
+                running.take(kept.entry)
         events = running.advance(max(journal.horizon(cook.lot), cook.begun_ms))
         return running, events
 
@@ -114,7 +120,8 @@ class Cooks:
         self.past: deque[Running] = deque(maxlen=PAST_SHOWN)
         self.troubles: list[str] = []
         self._unkept: dict[str, list[Event]] = {}  # not yet said to be durable
-        self.notice()
+        self.entries_seen = max((k.number for k in journal.entries()), default=0)
+        self.notice(self.entries_seen)
 
     def __iter__(self) -> Iterator[Running]:
         """The cooks that go on, in the order of the journal."""
@@ -124,8 +131,9 @@ class Cooks:
         """The running cook of a lot."""
         return self._running.get(lot)
 
-    def notice(self) -> None:
-        """Take up every cook that was begun since."""
+    def notice(self, entries_seen: int) -> None:
+        """Take up every cook that was begun since, with its entries so far."""
+        self.entries_seen = entries_seen
         for cook in self._journal.cooks():
             if cook.lot not in self._running and cook.lot not in self._ended:
                 self._take_up(cook)
@@ -192,7 +200,7 @@ class Cooks:
 
     def _take_up(self, cook: Cook) -> None:
         try:
-            running, events = Running.resumed(cook, self._journal)
+            running, events = Running.resumed(cook, self._journal, self.entries_seen)
         except CookError as error:
             self.troubles.append(str(error))
             self._ended[cook.lot] = _closed(cook, cook.begun_ms)

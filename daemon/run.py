@@ -11,8 +11,9 @@ durable is found again.
 
 Time: a *pulse* of our own comes back through the broker and says up to when all that
 was published has been handled (see ``daemon.mqtt``); the horizon of the cooks is that
-time less the lateness.  Where no pulse comes back for ``PATIENCE_MS`` the clock
-itself moves the horizon, so that a dead broker does not stop time.
+time less the lateness.  Where nothing at all comes from the broker for
+``PATIENCE_MS`` the clock itself moves the horizon, so that a dead broker does not stop
+time; while a backlog is worked off, however long that takes, only pulses move it.
 """
 
 import hashlib
@@ -37,8 +38,10 @@ from daemon.outbox import Outbox
 from daemon.sender import Sender
 from daemon.settings import Settings
 from daemon.show import Show
+from daemon.steady import SteadyClock, Word
+from daemon.unset import dated, decode_unset, own_times
 from daemon.web import Page
-from probes.contract import Probe, Refusal
+from probes.contract import Arrival, Decoded, Probe, Refusal
 from probes.decode import decode
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
 from rules.units import say_ms
@@ -51,6 +54,7 @@ PATIENCE_MS = 300_000
 RETURN_MS = 15_000  # what probes get after a lost link to publish what they kept
 AWAY_MS = 30_000  # a link lost for longer is told to people
 RETRY_S = 1.0
+UNDATED = 10_000  # readings that wait for the board's clock to be set
 
 
 def acknowledge_topic(client_id: str) -> str:
@@ -84,7 +88,11 @@ class Road:
     page: Page
     notifier: Notifier
     alarm: Alarm
+    handled_ms: int  # monotonic: when the last message was handled, or the start
     mirror: Mirror | None = None
+    steady: SteadyClock | None = None  # the clock; None where it is an invented one
+    undated: list[Reading] = field(default_factory=list)  # until the clock is set
+    later_ms: int = 0  # how much later they were, once it is
     stopping: threading.Event = field(default_factory=threading.Event)
     horizon_ms: int = 0
     entries_seen: int = 0
@@ -108,11 +116,14 @@ class Road:
     def turn(self) -> None:
         """One turn: everything that arrived is durable, judged and told."""
         self.watch_link()
+        self.watch_clock()
         self.taken = self.taken or self.subscriber.take(wait_s=self.pulse_ms / 1000)
         try:
             self.group = self.group or self.decoded(self.taken)
             self.keep_group(self.group)
-            self.handled += len(self.taken)
+            if self.taken:
+                self.handled += len(self.taken)
+                self.handled_ms = self.clock.monotonic_ms()
             pulse_ms, self.taken, self.group = self.group.pulse_ms, [], None
             self.read_entries()
             self.let_time_pass(pulse_ms)
@@ -145,6 +156,9 @@ class Road:
                 word = (arrival.topic, "", arrival.received_ms, trouble.why)
                 group.refusals.append(Refusal(*word, arrival.payload))
                 group.messages.append(trouble.message)
+        if self.undated and self.later_ms:
+            group.readings.extend(dated(self.undated, self.later_ms))
+            self.undated.clear()
         return group
 
     def read(self, message: Message, group: Group) -> None:
@@ -157,7 +171,7 @@ class Road:
             if message.duplicate and self.journal.was_delivered(delivery):
                 return
             group.deliveries.append(delivery)
-        for one in decode(probes, arrival):
+        for one in self.dated_parts(probes, arrival):
             if isinstance(one, Refusal):
                 group.refusals.append(one)
             elif (late_ms := self.too_late(one)) > 0:
@@ -169,6 +183,19 @@ class Road:
                 group.refusals.append(Refusal(*word, arrival.payload))
             else:
                 group.readings.append(one)
+
+    def dated_parts(
+        self, probes: Sequence[Probe], arrival: Arrival
+    ) -> Sequence[Decoded]:
+        """What a message says, worth no more than the clock that stamped it."""
+        if self.steady is None:
+            return decode(probes, arrival)
+        if self.steady.on_trial and not (arrival.waited or arrival.retained):
+            for one in own_times(probes, arrival):
+                self.steady.heard(one.at_ms)
+        if self.steady.trusted_at(arrival.received_ms):
+            return decode(probes, arrival)
+        return decode_unset(probes, arrival)
 
     def too_late(self, reading: Reading) -> int:
         """By how much a reading comes too late; one we already have does not."""
@@ -210,6 +237,9 @@ class Road:
         for reading in new:
             self.cooks.take(reading)
             self.show.heard(reading)
+            if reading.quality is Quality.CLOCK_UNSET:
+                self.undated.append(reading)
+                del self.undated[:-UNDATED]
         while group.entries:
             self.journal.add_entry("", group.entries[0])
             del group.entries[0]
@@ -220,17 +250,20 @@ class Road:
         for kept in self.journal.entries(after=self.entries_seen):
             self.entries_seen = kept.number
             if kept.entry.kind is EntryKind.BEGIN:
-                self.cooks.notice()
+                self.cooks.notice(kept.number)
             elif (running := self.cooks.of(kept.lot)) and not running.take(kept.entry):
                 LOG.warning("entry %d came too late to act", kept.number)
 
     def let_time_pass(self, pulse_ms: int) -> None:
         """Move the horizon, and make durable whatever became true by then."""
         now_ms, lateness_ms = self.clock.now_ms(), self.settings.lateness_ms
-        patience_ms = PATIENCE_MS * self.show.pace
-        reached_ms = now_ms - lateness_ms - patience_ms
-        if pulse_ms and self.clock.monotonic_ms() >= self.back_ms:
-            reached_ms = max(reached_ms, min(pulse_ms, now_ms) - lateness_ms)
+        still_ms = self.clock.monotonic_ms()
+        reached_ms = self.horizon_ms
+        if pulse_ms and still_ms >= self.back_ms:
+            reached_ms = min(pulse_ms, now_ms) - lateness_ms
+        elif still_ms - self.handled_ms > PATIENCE_MS:
+            # Nothing at all comes from the broker: the clock takes over, that late.
+            reached_ms = now_ms - lateness_ms - PATIENCE_MS * self.show.pace
         self.horizon_ms = max(self.horizon_ms, reached_ms)
         for lot, events in self.cooks.advance(self.horizon_ms):
             self.keep(lot, events)
@@ -301,6 +334,15 @@ class Road:
                 self.say("broker", "away", "reporting", "broker: it is back")
         self.linked_before = self.linked_before or state.connected
 
+    def watch_clock(self) -> None:
+        """See whether the board's clock was set, and what that makes known."""
+        turned = self.steady.look() if self.steady else None
+        if turned is None:
+            return
+        self.say("clock", turned.was, turned.now, turned.why)
+        if turned.was is Word.UNSET:
+            self.later_ms = turned.followed_ms
+
     def say(self, name: str, was: str, now: str, why: str) -> None:
         """Make an event of what befell the site; it is kept in this turn or a later."""
         at_ms = self.clock.now_ms()
@@ -334,6 +376,17 @@ class Road:
         broker = "connected" if link.connected else f"broker: {link.why}"
         self.notifier.alive(f"{state}; {broker}; {self.handled} messages")
 
+    def close(self) -> None:
+        """End every part; what is not acknowledged comes again another time."""
+        self.notifier.stopping()
+        self.subscriber.stop()
+        self.sender.close()
+        self.note_answers()
+        if self.mirror:
+            self.mirror.close()
+        self.page.stop()
+        self.journal.close()
+
 
 def untimed(probe: Probe) -> bool:
     """Whether what a probe publishes carries no time of its own."""
@@ -350,9 +403,33 @@ def run(
         PageError: The page's port cannot be had.
         OSError: The certificate authority's file cannot be read.
     """
-    clock = clock_of(settings.pace)
+    road = assembled(settings, environment, clock_of(settings.pace))
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: road.stopping.set())
+    road.page.start()
+    road.subscriber.start()
+    said(f"page: http://{settings.page.listen}:{road.page.port}/")
+    said(f"broker: {settings.broker.host}:{settings.broker.port}")
+    try:
+        road.notifier.ready()
+        while not road.stopping.is_set():
+            road.turn()
+    finally:
+        road.close()
+
+
+def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) -> Road:
+    """The road of a site, ready for its first turn.
+
+    Raises:
+        JournalError: The journal cannot be used.
+        PageError: The page's port cannot be had.
+        OSError: The certificate authority's file cannot be read.
+    """
     settings.journal.parent.mkdir(parents=True, exist_ok=True)
     journal = Journal(settings.journal)
+    steady = None if settings.pace else SteadyClock(board, last_known_ms(journal))
+    clock = steady or board
     cooks = Cooks(journal)
     for trouble in cooks.troubles:
         LOG.error("%s", trouble)
@@ -385,30 +462,23 @@ def run(
         page=page,
         notifier=Notifier(environment),
         alarm=Alarm(contacts),
+        handled_ms=clock.monotonic_ms(),
         mirror=mirror,
+        steady=steady,
+        entries_seen=cooks.entries_seen,
     )
+    if steady:
+        steady.say_before(last_word(journal, "clock"))
     if last_word(journal, "broker") == "away":
         road.told_away, road.lost_ms = True, clock.monotonic_ms()
-    road.entries_seen = max((k.number for k in journal.entries()), default=0)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: road.stopping.set())
-    page.start()
-    road.subscriber.start()
-    said(f"page: http://{settings.page.listen}:{page.port}/")
-    said(f"broker: {settings.broker.host}:{settings.broker.port}")
-    try:
-        road.notifier.ready()
-        while not road.stopping.is_set():
-            road.turn()
-    finally:
-        road.notifier.stopping()
-        road.subscriber.stop()
-        road.sender.close()
-        road.note_answers()
-        if mirror:
-            mirror.close()
-        page.stop()
-        journal.close()
+    return road
+
+
+def last_known_ms(journal: Journal) -> int:
+    """The newest time of the site that the journal knows of; 0 where there is none."""
+    received = [one.received_ms for one in journal.latest().values()]
+    concluded = [journal.horizon(cook.lot) for cook in journal.cooks()]
+    return max([0, *received, *concluded])
 
 
 def last_word(journal: Journal, name: str) -> str:

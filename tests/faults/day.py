@@ -29,7 +29,6 @@ from probes.simulator import (
     Step,
     simulate,
 )
-from rules.alerts import AlertRule
 from rules.facts import Event, Subject
 from rules.schedule import Schedule, read_schedule
 from tests.end_to_end.site import BEGINS_MS, MISSED_MS, PASSWORD, Probes, Site
@@ -207,35 +206,38 @@ def alerts_due(journal: Path, events: Sequence[Event]) -> Subjects:
     quiet.begin(cook, cook.begun_ms)
     quiet.add_events(LOT, events, cook.begun_ms, cook.begun_ms)
     outbox = Outbox(quiet, {})
-    outbox.collect(lambda _: rules_in(cook), cook.begun_ms)
+    outbox.collect(lambda _: schedule_in(cook).alert_rules, cook.begun_ms)
     due = {(alert.subject, alert.name) for alert in outbox.alerts(LOT)}
     quiet.close()
     real.close()
     return due
 
 
-def rules_in(cook: Cook) -> Sequence[AlertRule]:
-    """Whom the cook's schedule tells."""
+def schedule_in(cook: Cook) -> Schedule:
+    """The schedule that the cook was begun with."""
     schedule = read_schedule(cook.schedule_path, cook.schedule)
     assert isinstance(schedule, Schedule)
-    return schedule.alert_rules
+    return schedule
+
+
+def arrived(journal: Path, receiver: HttpReceiver) -> Subjects:
+    """What the lot's alerts that have really arrived are about."""
+    bodies = [one.body for one in receiver.arrived]
+    opened = Journal(journal)
+    alerts = Outbox(opened, {}).alerts(LOT)
+    opened.close()
+    return {
+        (alert.subject, alert.name)
+        for alert in alerts
+        if any(f"Alert {alert.number}." in body for body in bodies)
+    }
 
 
 def delivered_of(site: Site, due: Subjects) -> int:
     """How many of the alerts that are due have really arrived, once all should."""
-
-    def arrived() -> Subjects:
-        bodies = [one.body for one in site.receiver.arrived]
-        with site.journal() as journal:
-            alerts = Outbox(journal, {}).alerts(LOT)
-        return {
-            (alert.subject, alert.name)
-            for alert in alerts
-            if any(f"Alert {alert.number}." in body for body in bodies)
-        }
-
+    where = (site.settings.journal, site.receiver)
     try:
-        wait_for(lambda: arrived() >= due, "every alert to arrive", deadline_s=60)
+        wait_for(lambda: arrived(*where) >= due, "every alert to arrive", deadline_s=60)
     except AssertionError:
-        return len(arrived() & due)
-    return len(arrived())
+        return len(arrived(*where) & due)
+    return len(due)

@@ -1,0 +1,153 @@
+"""The road's own decisions about time, with real parts and a clock we set.
+
+What the road does with a real broker is in ``tests/end_to_end``.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from daemon.alarm import Alarm
+from daemon.clock import Clock
+from daemon.cooks import Cooks
+from daemon.health import Notifier
+from daemon.journal import Cook, Journal
+from daemon.mqtt import Subscriber
+from daemon.outbox import Outbox
+from daemon.run import PATIENCE_MS, Road
+from daemon.sender import Sender
+from daemon.settings import Settings, read_settings
+from daemon.show import Show
+from daemon.web import Page
+from rules.facts import Entry, EntryKind, Quality, Reading
+
+SETTINGS = """\
+site: Juniper Yard (invented)
+journal: journal.db
+records: records
+key: device-key.pem
+lateness: 10 s
+broker: {}
+channels:
+  - {channel: core-1, smokehouse: north, role: core, topic: yard/cores,
+     payload: senml, unit: degC, every: 10 s, quiet after: 2 min, accuracy: 0.5 K}
+"""
+
+BY_HAND = """\
+schedule: By hand
+revision: 1
+product: {meat: pork, form: comminuted, cured: yes}
+stages:
+  - {stage: dry, ends: by hand}
+  - {stage: smoke, ends: by hand}
+  - {stage: cook, ends: by hand}
+"""
+
+NOON_MS = 1_768_046_400_000  # 2026-01-10T12:00:00Z
+MIN = 60_000
+
+
+class SetClock(Clock):
+    """A clock that stands until it is moved."""
+
+    def __init__(self) -> None:
+        self.at_ms = NOON_MS
+
+    def now_ms(self) -> int:
+        """The time it was set to."""
+        return self.at_ms
+
+    def monotonic_ms(self) -> int:
+        """The same count, so both move together."""
+        return self.at_ms
+
+
+@pytest.fixture
+def clock() -> SetClock:
+    """At noon."""
+    return SetClock()
+
+
+@pytest.fixture
+def road(tmp_path: Path, clock: SetClock) -> Iterator[Road]:
+    """A road whose broker was never there."""
+    settings = read_settings(tmp_path / "settings.yaml", SETTINGS, {})
+    assert isinstance(settings, Settings)
+    journal = Journal(settings.journal)
+    cooks = Cooks(journal)
+    yield Road(
+        settings=settings,
+        clock=clock,
+        journal=journal,
+        subscriber=Subscriber(settings.broker, settings.topics, clock),
+        cooks=cooks,
+        outbox=Outbox(journal, {}),
+        sender=Sender(),
+        show=Show(settings),
+        page=Page("127.0.0.1", 0, lambda *_: 0, now_ms=clock.now_ms),
+        notifier=Notifier({}),
+        alarm=Alarm({}),
+        handled_ms=clock.monotonic_ms(),
+        entries_seen=cooks.entries_seen,
+    )
+    journal.close()
+
+
+def begin(road: Road, lot: str = "R-1") -> None:
+    """Begin a cook at noon."""
+    channels = road.settings.channels("north")
+    cook = Cook(lot, "north", BY_HAND, "hand.yaml", channels, NOON_MS, "AB")
+    road.journal.begin(cook, NOON_MS)
+
+
+def test_a_pulse_moves_the_horizon_to_its_stamp_less_the_lateness(road: Road) -> None:
+    road.let_time_pass(NOON_MS - 500)
+    assert road.horizon_ms == NOON_MS - 500 - 10_000
+
+
+def test_a_backlog_that_takes_long_makes_no_reading_late(
+    road: Road, clock: SetClock
+) -> None:
+    """After a day without the daemon the broker hands out for an hour, say."""
+    begin(road)
+    road.read_entries()
+    for _ in range(60):
+        clock.at_ms += MIN
+        road.handled_ms = clock.at_ms  # a group of the backlog was handled
+        road.let_time_pass(0)
+    waited = Reading("core-1", NOON_MS + MIN, 60_000, 500, Quality.GOOD)
+    assert road.too_late(waited) == 0
+
+
+def test_with_nothing_from_the_broker_the_clock_takes_over(
+    road: Road, clock: SetClock
+) -> None:
+    road.let_time_pass(0)
+    assert road.horizon_ms == 0
+    clock.at_ms += PATIENCE_MS + 1
+    road.let_time_pass(0)
+    assert road.horizon_ms == clock.at_ms - 10_000 - PATIENCE_MS
+
+
+def test_every_entry_acts_once_whenever_it_is_read(
+    road: Road, clock: SetClock, tmp_path: Path
+) -> None:
+    begin(road)
+    road.read_entries()
+    kind, who = EntryKind.NEXT_STAGE, "AB"
+    at_ms = NOON_MS + MIN
+    road.journal.add_entry("R-1", Entry(kind, at_ms, at_ms, who, about="dry"))
+    resumed = Cooks(road.journal)  # a restart reads it with the cook
+    road.cooks, road.entries_seen = resumed, resumed.entries_seen
+    later_ms = NOON_MS + 2 * MIN
+    road.journal.add_entry("R-1", Entry(kind, later_ms, later_ms, who, about="smoke"))
+    road.read_entries()
+    clock.at_ms += 3 * MIN
+    road.let_time_pass(clock.at_ms)
+    ended = [
+        (noticed.event.name, (noticed.event.at_ms - NOON_MS) // MIN)
+        for noticed in road.journal.events("R-1")
+        if noticed.event.now == "ended"
+    ]
+    assert ended == [("dry", 1), ("smoke", 2)]

@@ -146,16 +146,22 @@ class Inside:
 
     def minute(self, samples: Sequence[Sample], *, undated: bool = False) -> None:
         """Let a minute pass, and the probes publish what they saw in it."""
+        self.send(self.seen(samples, undated=undated))
+
+    def seen(
+        self, samples: Sequence[Sample], *, undated: bool = False
+    ) -> list[tuple[str, bytes]]:
+        """Let a minute pass; answer what the probes have to publish then."""
         self.passes(MINUTE_MS)
-        messages = [(one, one.at_ms) for one in samples if one.channel != "chamber"]
-        chamber = [one for one in samples if one.channel == "chamber"]
-        messages += [(one, self.true_ms) for one in chamber[-1:]]
-        self.undated += undated and len(chamber[-1:])
-        for sample, at_ms in messages:
+        seen = [(one, one.at_ms) for one in samples if one.channel != "chamber"]
+        chamber = [one for one in samples if one.channel == "chamber"][-1:]
+        seen += [(one, self.true_ms) for one in chamber]
+        self.undated += undated and len(chamber)
+        for sample, at_ms in seen:
             probe = self.probes[sample.channel]
             reading = (sample.channel, at_ms, sample.value_mc, probe.accuracy_mc)
             self.published.append(Reading(*reading))
-        self.send([self.message(sample, at_ms) for sample, at_ms in messages])
+        return [self.message(*one) for one in seen]
 
     def message(self, sample: Sample, at_ms: int) -> tuple[str, bytes]:
         """One sample as a message."""

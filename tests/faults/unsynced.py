@@ -27,7 +27,7 @@ from typing import Any, NamedTuple
 
 SECTOR_BYTES = 512
 EARLY = 0.2  # how often a write that is not synced reaches the disk all the same
-OK, SHORT_READ = 0, 522  # SQLITE_IOERR_SHORT_READ
+OK, FULL, SHORT_READ = 0, 13, 522  # SQLITE_FULL, SQLITE_IOERR_SHORT_READ
 HELD = 0x100 | 0x80000  # SQLITE_OPEN_MAIN_DB, SQLITE_OPEN_WAL
 
 Close = CFUNCTYPE(c_int, c_void_p)
@@ -99,11 +99,13 @@ class _Held:
 class Disk:
     """The disk under this process."""
 
-    def __init__(self, seed: int, cut_after: int = 0) -> None:
+    def __init__(self, seed: int, cut_after: int = 0, full_while: str = "") -> None:
         """Let writes through early as ``seed`` says.
 
-        The power is cut by itself at the ``cut_after``-th thing that is done.
+        The power is cut by itself at the ``cut_after``-th thing that is done, and
+        no file grows while there is a file named ``full_while``.
         """
+        self._full_while = full_while
         self._chance = random.Random(seed)
         self._left = cut_after
         self._held: dict[str, _Held] = {}
@@ -186,6 +188,8 @@ class Disk:
         self._count()
         held, real = self._files[file]
         with held.lock:
+            if self._is_full(file, change):
+                return FULL
             held.changes.append(change)
             if self._chance.random() < EARLY:
                 early = self._chance.choice(held.changes)
@@ -195,6 +199,13 @@ class Disk:
                     early = _Change(early.at, torn)
                 _do(file, real, early)
         return OK
+
+    def _is_full(self, file: int, change: _Change) -> bool:
+        """Whether the change would need room that the disk has not got."""
+        if change.octets is None or not self._full_while:
+            return False
+        end = change.at + len(change.octets)
+        return os.path.exists(self._full_while) and end > self._length(file)
 
     def _sync(self, file: int, _flags: int) -> int:
         self._count()

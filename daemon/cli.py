@@ -123,6 +123,16 @@ def _files(commands: Commands) -> None:
     check = _add(commands, "check", "show every fault in schedules or settings", _check)
     check.add_argument("files", nargs="+", type=Path)
     check.add_argument("--json", action="store_true", help="as data")
+    reading = _add(commands, "import", "read a logger's export into a trace", _import)
+    reading.add_argument("file", type=Path)
+    reading.add_argument("--zone", default="", help="the logger's: Europe/Vienna")
+    reading.add_argument("--dates", choices=["day-first", "month-first"])
+    reading.add_argument("--repeated-hour", choices=["first", "second"])
+    named = "HEADER=NAME [UNIT]"
+    reading.add_argument("--column", action="append", default=[], metavar=named)
+    reading.add_argument("--leave-out", action="append", default=[], metavar="HEADER")
+    reading.add_argument("--encoding", default="utf-8", help="such as cp1252")
+    reading.add_argument("--write", type=Path, help="the trace; without it, a preview")
     rehearse = _add(
         commands, "rehearse", "run a schedule on a recorded trace", _rehearse
     )
@@ -225,6 +235,12 @@ def _rehearse(asked: argparse.Namespace) -> int:
     from daemon import rehearse
 
     return rehearse.rehearse(asked)
+
+
+def _import(asked: argparse.Namespace) -> int:
+    from daemon import importing
+
+    return importing.run(asked)
 
 
 def _publish(asked: argparse.Namespace) -> int:

@@ -25,12 +25,14 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from daemon.journal import QUALITIES, Journal, JournalError
+from daemon.journal import QUALITIES, YEAR_10000_MS, Journal, JournalError
 from daemon.journal_schema import in_words
 from daemon.mirror import PAUSE_S, Condition, MirrorError, News, Target
+from daemon.stored import Found
 from rules.facts import Quality
 
 BATCH = 5_000  # points in one request
@@ -253,15 +255,15 @@ def _take_late(
 ) -> int:
     """Add readings that came late, every copy; answer the last one's number."""
     rows = journal.connection.execute(
-        "SELECT one.number, name, reading.at_ms, quality, value_mc FROM"
-        " (SELECT * FROM late WHERE number > ? ORDER BY number LIMIT ?) AS one"
-        " JOIN reading ON reading.channel = one.channel AND reading.at_ms = one.at_ms"
-        " JOIN channel ON channel.number = one.channel ORDER BY one.number",
+        "SELECT late.number, late.channel, name, at_ms FROM late"
+        " JOIN channel ON channel.number = late.channel"
+        " WHERE late.number > ? ORDER BY late.number LIMIT ?",
         (after, max(0, limit - len(points))),
-    )
-    for number, *columns in rows:
-        points.append(_reading_point(target.site, *columns))
+    ).fetchall()
+    for number, channel, name, at_ms in rows:
         after = number
+        for copy in journal.copies(channel, at_ms, at_ms):
+            points.append(_reading_point(target.site, name, copy))
     return after
 
 
@@ -276,20 +278,15 @@ def _take_newest(
         (target.name,),
     ).fetchall()
     for number, name, after_ms in channels:
-        rows = journal.connection.execute(
-            "SELECT at_ms, quality, value_mc FROM reading"
-            " WHERE channel = ? AND at_ms > ? ORDER BY at_ms LIMIT ?",
-            (number, after_ms, max(0, limit - len(points))),
-        )
-        for at_ms, *columns in rows:
-            points.append(_reading_point(target.site, name, at_ms, *columns))
-            newest_ms[number] = at_ms
+        copies = journal.copies(number, after_ms + 1, YEAR_10000_MS)
+        for copy in islice(copies, max(0, limit - len(points))):
+            points.append(_reading_point(target.site, name, copy))
+            newest_ms[number] = copy[0]
     return newest_ms
 
 
-def _reading_point(
-    site: str, channel: str, at_ms: int, place: int, value_mc: int
-) -> Point:
+def _reading_point(site: str, channel: str, copy: Found) -> Point:
+    at_ms, _, place, value_mc, *_ = copy
     tags = [("channel", channel), ("site", site)]
     if QUALITIES[place] is not Quality.GOOD:
         tags.append(("quality", QUALITIES[place]))

@@ -9,7 +9,8 @@ a worse one (the retained copy overtook the queued message), the better one coun
 Rule 3: a ``Journal`` belongs to the thread that opened it.  Page, command line and
 mirror each open their own on the same file; none of them waits for a reader.
 
-The tables are in ``daemon.journal_schema``.  Units: ``_ms`` and ``_mc`` as in
+The tables are in ``daemon.journal_schema``, how a reading is found in them is in
+``daemon.stored``.  Units: ``_ms`` and ``_mc`` as in
 ``rules.facts``.
 """
 
@@ -22,14 +23,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from daemon.journal_schema import (
-    BEST,
-    JournalError,
-    Trouble,
-    in_words,
-    integrity,
-    open_file,
-)
+from daemon import stored
+from daemon.journal_copy import integrity
+from daemon.journal_schema import JournalError, Trouble, in_words, open_file
 from probes.contract import Refusal
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
@@ -55,7 +51,9 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 ADD_READING = """INSERT INTO reading
   (channel, at_ms, quality, value_mc, uncertainty_mc, delay_ms)
   SELECT ?1, ?2, ?3, ?4, ?5, ?6
-  WHERE NOT EXISTS (SELECT 1 FROM reading WHERE channel = ?1 AND at_ms = ?2)"""
+  WHERE NOT EXISTS (SELECT 1 FROM reading WHERE channel = ?1 AND at_ms = ?2)
+  AND NOT EXISTS (SELECT 1 FROM block WHERE channel = ?1 AND to_ms >= ?2
+    AND from_ms <= ?2)"""
 ADD_COPY = "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)"
 ADD_EVENT = """INSERT INTO event
   (lot, at_ms, subject, name, channel, was, now, why, noticed_ms)
@@ -203,26 +201,30 @@ class Journal:
         with in_words(self.path):
             names = sorted(set(channels))
             numbers = [self._known_number(name) for name in names]
-            query = " UNION ALL ".join(
-                f"SELECT {place} AS place, at_ms, value_mc, uncertainty_mc, quality,"
-                f" delay_ms FROM reading WHERE channel = {number}"
-                f" AND at_ms BETWEEN :from_ms AND :to_ms AND {BEST}"
-                for place, number in enumerate(numbers)
-                if number
-            )
-            if not query:
-                return
-            # SQLite merges the channels, each already in order, as it goes.
-            span = {"from_ms": from_ms, "to_ms": to_ms}
-            rows = self.connection.execute(f"{query} ORDER BY at_ms, place", span)
-            for place, *columns in rows:
-                yield _reading(names[place], *columns)
+            copies = stored.every_copy(self.connection, numbers, from_ms, to_ms)
+            for found in stored.best(copies):
+                at_ms, place, quality, value_mc, uncertainty_mc, delay_ms, _ = found
+                row = (at_ms, quality, value_mc, uncertainty_mc, delay_ms)
+                yield _reading(names[place], *row)
+
+    def copies(self, channel: int, from_ms: int, to_ms: int) -> Iterator[stored.Found]:
+        """Every copy of the readings of one channel, by its number, by time.
+
+        A reading has more than one where a better one came later.
+        """
+        with in_words(self.path):
+            yield from stored.every_copy(self.connection, [channel], from_ms, to_ms)
+
+    def channels(self) -> dict[str, int]:
+        """The number of every channel that ever gave a reading, by its name."""
+        with in_words(self.path):
+            return dict(self.connection.execute("SELECT name, number FROM channel"))
 
     def latest(self) -> dict[str, Reading]:
         """The newest reading of each channel that ever gave one."""
         with in_words(self.path):
             rows = self.connection.execute(
-                "SELECT name, at_ms, value_mc, uncertainty_mc, min(quality), delay_ms"
+                "SELECT name, at_ms, min(quality), value_mc, uncertainty_mc, delay_ms"
                 " FROM channel JOIN reading ON reading.channel = channel.number"
                 " AND at_ms = (SELECT max(at_ms) FROM reading AS one"
                 " WHERE one.channel = channel.number) GROUP BY name"
@@ -344,17 +346,32 @@ class Journal:
             for number, of_lot, noticed_ms, at_ms, subject, *rest in rows
         ]
 
+    def settle(self, lot: str) -> None:
+        """Keep that nothing can change the verdicts of a lot's cook any more.
+
+        Raises:
+            JournalError: No such lot was begun, or nothing could be kept.
+        """
+        with self.writing() as connection:
+            self._check_lot(lot)
+            connection.execute("INSERT OR IGNORE INTO settled VALUES (?)", (lot,))
+
+    def settled(self) -> frozenset[str]:
+        """The lots whose verdicts nothing can change any more."""
+        with in_words(self.path):
+            rows = self.connection.execute("SELECT lot FROM settled").fetchall()
+        return frozenset(lot for (lot,) in rows)
+
     # The file
 
     def counts(self) -> Counts:
         """How many of each there are; it reads every reading, so ask rarely."""
         with in_words(self.path):
             row = self.connection.execute(
-                f"SELECT (SELECT count(*) FROM reading WHERE {BEST}),"
-                " (SELECT count(*) FROM refusal), (SELECT count(*) FROM cook),"
+                "SELECT (SELECT count(*) FROM refusal), (SELECT count(*) FROM cook),"
                 " (SELECT count(*) FROM entry), (SELECT count(*) FROM event)"
             ).fetchone()
-        return Counts(*row)
+            return Counts(stored.times(self.connection), *row)
 
     def integrity(self) -> str:
         """What a check of the whole file says: "ok", or what is wrong in it."""
@@ -378,11 +395,11 @@ class Journal:
         row = (number, at_ms, PLACES[quality], value_mc, uncertainty_mc, delay_ms)
         if self.connection.execute(ADD_READING, row).rowcount == 1:
             return True
-        known_mc, known_place = self.connection.execute(
-            "SELECT value_mc, min(quality) FROM reading"
-            " WHERE channel = ? AND at_ms = ?",
-            (number, at_ms),
-        ).fetchone()
+        known = next(self.copies(number, at_ms, at_ms), None)
+        if known is None:  # it lies among those of a block, and is none of them
+            self.connection.execute(ADD_COPY, row)
+            return True
+        _, _, known_place, known_mc, *_ = known
         if known_mc != value_mc:
             why = (
                 f"two values at {_utc(at_ms)}: {_thousandths(known_mc)} is in the"
@@ -451,9 +468,9 @@ class Journal:
 def _reading(
     channel: str,
     at_ms: int,
+    place: int,
     value_mc: int,
     uncertainty_mc: int,
-    place: int,
     delay_ms: int | None,
 ) -> Reading:
     received_ms = 0 if delay_ms is None else at_ms + delay_ms

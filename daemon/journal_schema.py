@@ -1,11 +1,15 @@
-"""The journal's file: its tables, how it is opened, and its errors in words.
+"""The journal's file: its tables, and how it is opened and brought forward.
 
 One SQLite file in WAL mode with ``synchronous=FULL``: a committed transaction is on
 the disk.  The application id in the file's head says that it is a journal, and
-``user_version`` which of ``MIGRATIONS`` it has been through; they only go forward.
+``user_version`` which of ``MIGRATIONS`` it has been through; they only go forward,
+and before the first change a checked copy of the old file is made beside it.
 
 Rule 1: the tables of ``APPEND_ONLY`` refuse every UPDATE and DELETE by trigger, for
 any program that opens the file.  The others hold cursors and may be written over.
+One DELETE is allowed: of a reading that a block holds as it is, unless it is the
+newest of its channel.  The trigger unpacks the block and looks; a program that
+cannot do so (``is_packed``) deletes nothing.
 Rule 2: a reading costs about 26 bytes of file: channel names are interned, its
 columns are small integers, the time of receipt is kept as the delay after ``at_ms``.
 Rule 3: pages are 1 KiB, because a commit writes every page it touched to the log,
@@ -16,6 +20,8 @@ better; whoever reads takes the best of them (``BEST``).
 Rule 5: ``late`` names each reading that was not the newest of its channel when it
 came.  So "everything after the newest I know, and everything new in ``late``" misses
 nothing, and a reading in order costs no byte for that.
+Rule 6: free pages go back to the disk in small steps (``auto_vacuum``), so that the
+file shrinks while it is used.  A file made in form 1 keeps its size and fills up.
 
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z; ``_mc`` as in ``rules.facts``.
 """
@@ -25,20 +31,44 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from enum import StrEnum
 from pathlib import Path
+
+from daemon.blocks import is_packed
+from daemon.journal_copy import integrity, write_copy
+from daemon.journal_errors import BUSY_S, JournalError, Trouble, in_words
+
+__all__ = [
+    "APPEND_ONLY",
+    "BEST",
+    "MIGRATIONS",
+    "JournalError",
+    "Trouble",
+    "in_words",
+    "open_file",
+    "version",
+]
 
 APPLICATION_ID = 0x46756D61  # "Fuma"
 PAGE_BYTES = 1024
-BUSY_S = 5.0
 LOG_LIMIT_BYTES = 8 << 20  # the log shrinks back to this once it has been copied
 
-APPEND_ONLY = ("channel", "reading", "refusal", "cook", "entry", "event")
+FIRST_KEPT = ("channel", "reading", "refusal", "cook", "entry", "event")
+APPEND_ONLY = (*FIRST_KEPT, "block")
 
 # The best copy of a reading; it costs nothing where the quality is 0, the best.
 BEST = """(quality = 0 OR NOT EXISTS (SELECT 1 FROM reading AS better
   WHERE better.channel = reading.channel AND better.at_ms = reading.at_ms
   AND better.quality < reading.quality))"""
+
+
+def _keeps(table: str, verb: str, when: str = "") -> str:
+    """The trigger that refuses to change a row, or to change it but ``when``."""
+    return (
+        f"CREATE TRIGGER {table}_keeps_{verb.lower()} BEFORE {verb} ON {table} {when}"
+        f" BEGIN SELECT RAISE(ABORT, 'the journal only grows: {verb} of a row of"
+        f" {table} is refused'); END"
+    )
+
 
 FIRST = (
     "CREATE TABLE channel (number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE)"
@@ -117,77 +147,38 @@ FIRST = (
       target TEXT NOT NULL, channel INTEGER NOT NULL, at_ms INTEGER NOT NULL,
       PRIMARY KEY (target, channel)
     ) STRICT, WITHOUT ROWID""",
-    *(
-        f"CREATE TRIGGER {table}_keeps_{verb.lower()} BEFORE {verb} ON {table} BEGIN"
-        f" SELECT RAISE(ABORT, 'the journal only grows: {verb} of a row of"
-        f" {table} is refused'); END"
-        for table in APPEND_ONLY
-        for verb in ("UPDATE", "DELETE")
-    ),
+    *(_keeps(table, verb) for table in FIRST_KEPT for verb in ("UPDATE", "DELETE")),
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST,)
-
-
-class Trouble(StrEnum):
-    """What kept the journal from doing what was asked."""
-
-    DISK_FULL = "disk full"
-    READ_ONLY = "read-only"
-    MISSING = "missing"  # the file or its folder
-    NOT_A_JOURNAL = "not a journal"
-    NEWER = "newer"  # than this program
-    LOCKED = "locked"
-    DAMAGED = "damaged"
-    LOT = "lot"  # taken already, or unknown
-    OTHER = "other"
-
-
-class JournalError(Exception):
-    """The journal could not do what was asked; the text is for a person."""
-
-    def __init__(self, trouble: Trouble, words: str) -> None:
-        super().__init__(words)
-        self.trouble = trouble
-
-
-# SQLite's primary result codes, sqlite.org/rescode.html
-TROUBLES = {
-    sqlite3.SQLITE_FULL: (Trouble.DISK_FULL, "the disk is full; free some space"),
-    sqlite3.SQLITE_READONLY: (
-        Trouble.READ_ONLY,
-        "it is read-only here; check the rights of the file and its folder",
+# A reading may leave its row for a block; see ``daemon.compaction``.
+SECOND = (
+    """CREATE TABLE block (
+      number INTEGER PRIMARY KEY,
+      channel INTEGER NOT NULL REFERENCES channel,
+      from_ms INTEGER NOT NULL,
+      to_ms INTEGER NOT NULL,
+      times INTEGER NOT NULL,  -- different ones, each of which counts once
+      packed BLOB NOT NULL
+    ) STRICT""",
+    "CREATE INDEX block_by_end ON block (channel, to_ms, from_ms)",
+    *(_keeps("block", verb) for verb in ("UPDATE", "DELETE")),
+    "DROP TRIGGER reading_keeps_delete",
+    _keeps(
+        "reading",
+        "DELETE",
+        """WHEN NOT EXISTS (
+          SELECT 1 FROM block WHERE channel = OLD.channel AND to_ms >= OLD.at_ms
+          AND from_ms <= OLD.at_ms AND is_packed(packed, OLD.at_ms, OLD.quality,
+            OLD.value_mc, OLD.uncertainty_mc, OLD.delay_ms)
+        ) OR NOT EXISTS (
+          SELECT 1 FROM reading WHERE channel = OLD.channel AND at_ms > OLD.at_ms
+        )""",
     ),
-    sqlite3.SQLITE_CANTOPEN: (
-        Trouble.MISSING,
-        "it cannot be opened; check that its folder exists and may be written",
-    ),
-    sqlite3.SQLITE_NOTADB: (
-        Trouble.NOT_A_JOURNAL,
-        "this file is not a journal; nothing in it was changed",
-    ),
-    sqlite3.SQLITE_CORRUPT: (
-        Trouble.DAMAGED,
-        "the file is damaged; keep it, and go on from a backup or a new file",
-    ),
-    sqlite3.SQLITE_BUSY: (
-        Trouble.LOCKED,
-        f"another program has kept it locked for more than {BUSY_S:.0f} s",
-    ),
-}
+    # The cooks whose verdicts nothing can change any more.
+    "CREATE TABLE settled (lot TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
+)
 
-
-@contextmanager
-def in_words(path: Path) -> Iterator[None]:
-    """Turn what SQLite raises inside into a ``JournalError``."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", 0)
-        trouble, words = TROUBLES.get(code & 0xFF, (Trouble.OTHER, str(error)))
-        if code & 0xFF == sqlite3.SQLITE_IOERR:
-            words = f"the disk does not do as it is told ({error.sqlite_errorname})"
-        raise JournalError(trouble, f"journal {path}: {words}") from error
+MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST, SECOND)
 
 
 def open_file(path: Path, *, create: bool, check: bool) -> sqlite3.Connection:
@@ -229,13 +220,14 @@ def _alone_if_new(path: Path) -> Iterator[None]:
 
 def _prepare(connection: sqlite3.Connection, path: Path, check: bool) -> None:
     connection.execute("BEGIN")  # another process may be making the file right now
-    made = _version(connection, path)  # before anything is written to a strange file
+    made = version(connection, path)  # before anything is written to a strange file
     connection.execute("COMMIT")
     if check and (found := integrity(connection, "quick_check")) != "ok":
         words = f"journal {path}: the file is damaged: {found}"
         raise JournalError(Trouble.DAMAGED, words)
     if made == 0:
         connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+        connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
     (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
     if mode != "wal":
         words = f"journal {path}: this disk cannot hold it (no write-ahead log)"
@@ -244,12 +236,17 @@ def _prepare(connection: sqlite3.Connection, path: Path, check: bool) -> None:
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA recursive_triggers = ON")  # REPLACE asks them too
     connection.execute(f"PRAGMA journal_size_limit = {LOG_LIMIT_BYTES}")
+    connection.create_function("is_packed", 6, is_packed, deterministic=True)
     if made < len(MIGRATIONS):
         _migrate(connection, path)
 
 
-def _version(connection: sqlite3.Connection, path: Path) -> int:
-    """How many migrations the file has been through; 0 for an empty file."""
+def version(connection: sqlite3.Connection, path: Path) -> int:
+    """How many migrations the file has been through; 0 for an empty file.
+
+    Raises:
+        JournalError: It is no journal, or one of a newer program.
+    """
     (kind,) = connection.execute("PRAGMA application_id").fetchone()
     (made,) = connection.execute("PRAGMA user_version").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
@@ -268,8 +265,10 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
 def _migrate(connection: sqlite3.Connection, path: Path) -> None:
     connection.execute("BEGIN IMMEDIATE")
     try:
-        # Another process may have done it while we waited for the lock.
-        for statements in MIGRATIONS[_version(connection, path) :]:
+        made = version(connection, path)  # another process may have been first
+        if 0 < made < len(MIGRATIONS):
+            _copy_aside(path, made)
+        for statements in MIGRATIONS[made:]:
             for statement in statements:
                 connection.execute(statement)
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -281,12 +280,10 @@ def _migrate(connection: sqlite3.Connection, path: Path) -> None:
         raise
 
 
-def integrity(connection: sqlite3.Connection, pragma: str) -> str:
-    """What SQLite's own check says of the file: "ok", or what is wrong in it."""
+def _copy_aside(path: Path, made: int) -> None:
+    """Keep the file as it is, beside it, before it is brought forward."""
+    reader = sqlite3.connect(path, timeout=BUSY_S)
     try:
-        found = [str(row[0]) for row in connection.execute(f"PRAGMA {pragma}(10)")]
-    except sqlite3.DatabaseError as error:  # too damaged even for the check
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_CORRUPT:
-            raise
-        found = [str(error)]
-    return "; ".join(line for lines in found for line in lines.splitlines())
+        write_copy(reader, path.with_name(f"{path.name}.form-{made}"))
+    finally:
+        reader.close()

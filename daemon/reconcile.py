@@ -10,11 +10,11 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
 from typing import Any, NamedTuple
 
 from daemon.copying import TIMEOUT_S, away, refusal
 from daemon.journal import QUALITIES, YEAR_10000_MS, Journal
-from daemon.journal_schema import in_words
 from daemon.mirror import Condition, MirrorError, Target
 
 STRETCH = 50_000
@@ -63,11 +63,7 @@ def reconcile(journal: Journal, target: Target) -> Reconciled:
     """
     sides: list[Side] = []
     gaps: list[Gap] = []
-    with in_words(journal.path):
-        channels = journal.connection.execute(
-            "SELECT number, name FROM channel ORDER BY name"
-        ).fetchall()
-    for number, name in channels:
+    for name, number in sorted(journal.channels().items()):
         kept = copied = from_ms = 0
         for stretch, to_ms in _stretches(journal, number):
             series = {"__name__": "reading_value", "site": target.site, "channel": name}
@@ -88,12 +84,8 @@ def _stretches(journal: Journal, channel: int) -> Iterator[tuple[list[Key], int]
     """A channel's points in order, cut up, each with the last time it reaches to."""
     after_ms = -1
     while after_ms < LAST_MS:
-        with in_words(journal.path):
-            rows = journal.connection.execute(
-                "SELECT at_ms, quality FROM reading WHERE channel = ? AND at_ms > ?"
-                " ORDER BY at_ms, quality LIMIT ?",
-                (channel, after_ms, STRETCH),
-            ).fetchall()
+        copies = journal.copies(channel, after_ms + 1, LAST_MS)
+        rows = [(copy[0], copy[2]) for copy in islice(copies, STRETCH)]
         after_ms = LAST_MS
         if len(rows) == STRETCH:
             # The last time may have one more copy: leave it to the next stretch.

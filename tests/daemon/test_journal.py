@@ -308,8 +308,10 @@ def test_what_is_kept_is_never_changed(
     journal.begin(COOK, 95)
     journal.append([WARM], [Refusal("t", "core-1", 1, "why", b"raw")])
     journal.add_events("L-7", [event(100, "at risk")], 101, 102)
+    journal.connection.execute("INSERT INTO block VALUES (1, 1, 5, 6, 1, x'01')")
     stranger = sqlite3.connect(path)
     stranger.execute("PRAGMA recursive_triggers = ON")
+    stranger.create_function("is_packed", 6, lambda *_: False)  # as in every journal
     (column,) = stranger.execute(
         f"SELECT name FROM pragma_table_info('{table}')"
     ).fetchone()

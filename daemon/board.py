@@ -14,7 +14,7 @@ Units: ``_ms`` milliseconds; ``taken_ms`` by the monotonic clock.
 """
 
 import threading
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from queue import Empty, SimpleQueue
 from typing import NamedTuple
@@ -25,6 +25,7 @@ from daemon.clock import Clock
 from daemon.sysfs import Source, sources
 from daemon.uplink import Uplink
 from probes.attributes import Measured
+from probes.json_text import Unusable
 from probes.pack import Sample, pack
 
 FOUND_TWICE = "two sensors say that they are {}; neither is read"
@@ -91,7 +92,10 @@ class Bus:
     def _run(self) -> None:
         while (job := self._next()) is not None:
             self._busy_ms = self._clock.monotonic_ms()
-            found = job.source.read()
+            try:
+                found = job.source.read()
+            except Exception as error:  # the bus must go on, and the fault be seen
+                found = Unusable(f"reading it failed: {error!r}")
             self._busy_ms = None
             self._put(job.source.record, found)
 
@@ -110,14 +114,14 @@ class Bus:
                 self._changed.wait(wait_ms / 1000 if wait_ms is not None else None)
         return None
 
-    def _put(self, record: str, found: object) -> None:
+    def _put(self, record: str, found: Measured | Unusable) -> None:
         now_ms = self._clock.monotonic_ms()
         if isinstance(found, Measured):
             self._failed.pop(record, None)
             value = f"{found.value:f}"
             self._taken.put(Taken(record, now_ms, value, found.code, ""))
             return
-        why = getattr(found, "why", "")
+        why = found.why
         said, at_ms = self._failed.get(record, ("", 0))
         if why != said or now_ms - at_ms >= SAY_AGAIN_MS:
             self._failed[record] = why, now_ms
@@ -186,7 +190,9 @@ class Publisher:
         """
         self._clock, self._say = clock, say
         self._taken: SimpleQueue[Taken] = SimpleQueue()
-        self._gathered: deque[Taken] = deque(maxlen=board.at_most)
+        self._gathered: deque[Taken] = deque()
+        self._at_most = board.at_most
+        self._missed: Counter[str] = Counter()  # of a record, before it could be kept
         self.buffer = Buffer(board.buffer, board.at_most)
         self._uplink = Uplink(board.broker, board.topic, clock)
         self._plugged = Plugged(board, clock, self._taken, say)
@@ -222,9 +228,10 @@ class Publisher:
             self._again_ms = self._clock.monotonic_ms() + AGAIN_MS
         if self._clock.monotonic_ms() >= self._again_ms:
             self._publish()
-        why = self._uplink.state.why or f"connected; {self.buffer.count()} to send"
-        if self._said.partition(";")[0] != why.partition(";")[0]:
-            self._say(f"broker: {why}")
+        self._uplink.revive()
+        why = self._uplink.state.why or "connected"
+        if self._said != why:
+            self._say(f"broker: {why}; {self.buffer.count()} samples to send")
         self._said = why
 
     def _look(self) -> None:
@@ -244,6 +251,9 @@ class Publisher:
             except Empty:
                 return
             self._gathered.append(one)
+            if len(self._gathered) > self._at_most:
+                self._missed[self._gathered.popleft().record] += 1
+                self._complain("samples are lost: they cannot be kept")
 
     def _keep(self) -> None:
         """Give what was gathered its time of day and its place on the disk."""
@@ -258,11 +268,12 @@ class Publisher:
             for one in self._gathered
         ]
         try:
-            lost = self.buffer.add(samples)
+            lost = self.buffer.add(samples, self._missed)
         except BufferFileError as error:
             self._complain(str(error))
             return
         self._gathered.clear()
+        self._missed.clear()
         self._complain(f"the buffer is full: {lost} old samples lost" if lost else "")
 
     def _publish(self) -> None:

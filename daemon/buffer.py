@@ -10,7 +10,7 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -25,8 +25,8 @@ create table if not exists numbered (
     record text primary key, number integer not null) without rowid;
 """
 NUMBER = """
-insert into numbered values (?, 1)
-on conflict (record) do update set number = number + 1 returning number
+insert into numbered values (?, ?)
+on conflict (record) do update set number = number + excluded.number returning number
 """
 
 
@@ -62,14 +62,21 @@ class Buffer:
                 f"the buffer {path} cannot be used: {error}"
             ) from error
 
-    def add(self, samples: Iterable[Sample]) -> int:
+    def add(
+        self, samples: Iterable[Sample], missed: Mapping[str, int] | None = None
+    ) -> int:
         """Keep these samples, numbered anew; answer how many old ones had to go.
+
+        ``missed`` is how many of each record were lost before these; their numbers
+        are left out.
 
         Raises:
             BufferFileError: The disk does not take them; none of them is kept.
         """
         try:
             with self._transaction():
+                for record, count in (missed or {}).items():
+                    self._number(record, count)
                 self._db.executemany(
                     "insert into waiting (record, at_ms, value, code, why, number)"
                     " values (?, ?, ?, ?, ?, ?)",
@@ -115,8 +122,8 @@ class Buffer:
         """Close the file; nothing is lost by it."""
         self._db.close()
 
-    def _number(self, record: str) -> int:
-        return int(self._db.execute(NUMBER, (record,)).fetchall()[0][0])
+    def _number(self, record: str, count: int = 1) -> int:
+        return int(self._db.execute(NUMBER, (record, count)).fetchall()[0][0])
 
     def _transaction(self) -> "_Transaction":
         return _Transaction(self._db)

@@ -43,6 +43,7 @@ class Uplink:
         self._early: dict[int, bool] = {}
         self._done: list[int] = []
         self._back: list[int] = []
+        self._mute = ""  # why the broker takes nothing from us, until it does
         self.state = Link(False, clock.now_ms(), f"connecting to {self._place}")
         self._client = self._new_client()
 
@@ -56,6 +57,10 @@ class Uplink:
         """Leave; what was not acknowledged is sent again next time."""
         self._client.disconnect()
         self._client.loop_stop()
+
+    def revive(self) -> None:
+        """Start the network thread again where an error of its own has ended it."""
+        self._client.loop_start()  # does nothing while it runs
 
     def room(self) -> int:
         """How many more packs may be on their way now; none while not connected."""
@@ -116,7 +121,7 @@ class Uplink:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        why = ""
+        why = self._mute
         if reason.is_failure:
             why = link.refused(reason.value, reason.getName())
         self._stand(not reason.is_failure, why)
@@ -137,7 +142,8 @@ class Uplink:
         if self.state.connected:
             client_id = self._broker.client_id
             why = link.lost(reason.value, self._place, client_id, often=False)
-            self._stand(False, why)
+            # Some brokers hang up on whom they refuse a message.
+            self._stand(False, f"lost: {self._mute}" if self._mute else why)
 
     def _on_publish(
         self,
@@ -153,9 +159,12 @@ class Uplink:
                 self._early[mid] = not reason.is_failure
             else:
                 (self._back if reason.is_failure else self._done).extend(places)
+        was, self._mute = self._mute, ""
         if reason.is_failure:
             said = reason.getName().lower()
-            self._stand(True, f"the broker refuses what we publish: {said}")
+            self._mute = f"the broker refuses what we publish: {said}"
+        if self._mute != was:
+            self._stand(True, self._mute)
 
     def _stand(self, connected: bool, why: str) -> None:
         was, since_ms = self.state, self.state.since_ms

@@ -23,14 +23,16 @@ import pytest
 
 from daemon.clock import Clock
 from daemon.mqtt import Message, Subscriber
+from daemon.secrets import Secret
 from daemon.settings import Broker
 from probes.contract import Decoded, Form, Probe, Refusal, Unit
 from probes.decode import decode
 from rules.channels import Role
 from rules.facts import Quality, Reading
-from tests.servers import Mosquitto, mosquitto, wait_for
+from tests.servers import Mosquitto, certificates, mosquitto, wait_for
 from tests.sysfs import POWER_ON, WARM, Sysfs
 
+PASSWORD = "invented-for-the-test"
 ROOT = Path(__file__).parents[2]
 TOPIC = "yard/north/board"
 CORE = Probe(
@@ -66,14 +68,19 @@ def board(tmp_path: Path) -> Iterator[Board]:
     with mosquitto(tmp_path, start=False) as broker:
         tree = Sysfs(tmp_path / "sys")
         path = tmp_path / "board.yaml"
-        wanted = "".join(
-            f"  - {{probe: '{probe}', every: 1 s}}\n" for probe in (W1, CHIP, AMPLIFIER)
-        )
-        path.write_text(
-            f"board: north-board\ntopic: {TOPIC}\nbuffer: board.db\nsysfs: sys\n"
-            f"broker: {{port: {broker.port}}}\nprobes:\n{wanted}"
-        )
+        path.write_text(settings(broker))
         yield Board(tree, path, broker)
+
+
+def settings(broker: Mosquitto, login: str = "version: 3.1.1") -> str:
+    """The settings of a board that wants three probes."""
+    wanted = "".join(
+        f"  - {{probe: '{probe}', every: 1 s}}\n" for probe in (W1, CHIP, AMPLIFIER)
+    )
+    return (
+        f"board: north-board\ntopic: {TOPIC}\nbuffer: board.db\nsysfs: sys\n"
+        f"broker: {{port: {broker.port}, {login}}}\nprobes:\n{wanted}"
+    )
 
 
 class Running:
@@ -118,9 +125,9 @@ def publishing(board: Board) -> Iterator[Running]:
 
 
 @contextmanager
-def listening(board: Board) -> Iterator["Heard"]:
+def listening(board: Board, broker: Broker | None = None) -> Iterator["Heard"]:
     """A subscriber that keeps and acknowledges everything."""
-    broker = Broker(port=board.broker.port, client_id="listener")
+    broker = broker or Broker(port=board.broker.port, client_id="listener")
     subscriber = Subscriber(broker, [TOPIC], Clock())
     subscriber.start()
     wait_for(lambda: subscriber.state.connected, "the subscriber")
@@ -286,3 +293,49 @@ def test_a_value_that_is_not_one_is_refused_with_its_reason(board: Board) -> Non
         wait_for(lambda: heard.take().readings("core-1"), "the value")
         running.end(signal.SIGTERM)
     assert len(heard.refusals()) == 1  # it is told once, not at every read
+
+
+def test_a_broker_that_asks_for_a_name_over_tls(tmp_path: Path) -> None:
+    papers = certificates(tmp_path / "papers")
+    users = {"board": PASSWORD, "listener": PASSWORD}
+    with mosquitto(tmp_path, users=users, tls=papers) as broker:
+        tree, path = Sysfs(tmp_path / "sys"), tmp_path / "board.yaml"
+        tree.w1(W1, {"w1_slave": WARM})
+        login = f"user: board, password: {PASSWORD}"
+        login += f", certificate authority: {papers.authority}"
+        path.write_text(settings(broker, login))
+        named = Broker(
+            port=broker.port,
+            client_id="listener",
+            user="listener",
+            password=Secret(PASSWORD),
+            ca=papers.authority,
+        )
+        board = Board(tree, path, broker)
+        with listening(board, named) as heard, publishing(board) as running:
+            wait_for(lambda: heard.take().readings("core-1"), "a reading")
+            running.end(signal.SIGTERM)
+        assert not [words for words in running.said if PASSWORD in words]
+
+
+def test_what_a_broker_refuses_is_kept_until_it_takes_it(tmp_path: Path) -> None:
+    """MQTT 5 says that a message was refused; 3.1.1 has no word for it."""
+    users = {"board": PASSWORD}
+    acl = "user board\ntopic write somewhere/else\n"
+    with mosquitto(tmp_path, users=users, acl=acl) as broker:
+        tree, path = Sysfs(tmp_path / "sys"), tmp_path / "board.yaml"
+        tree.w1(W1, {"w1_slave": WARM})
+        login = f'user: board, password: {PASSWORD}, version: "5"'
+        path.write_text(settings(broker, login))
+        board = Board(tree, path, broker)
+        with publishing(board) as running:
+            wait_for(
+                lambda: any(
+                    "refuses what we publish: not auth" in x for x in running.said
+                ),
+                "its refusal",
+                running.said.copy,
+            )
+            wait_for(partial(reached, board, 3), "what is kept")
+            running.end(signal.SIGTERM)
+        assert waiting(board) >= 3

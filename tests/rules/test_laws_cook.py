@@ -60,9 +60,9 @@ stages:
     + LIMITS
 )
 CHANNELS = (
-    Channel("core-1", Role.CORE, PERIOD_MS, 30_000, 0),
+    Channel("core-1", Role.CORE, PERIOD_MS, 15_000, 0),
     Channel("core-2", Role.CORE, PERIOD_MS, 40_000, 0),
-    Channel("chamber", Role.CHAMBER, PERIOD_MS, 30_000, 0),
+    Channel("chamber", Role.CHAMBER, PERIOD_MS, 20_000, 0),
 )
 MARKS_MC = (58_000, 60_000, 63_000, 64_000, 65_000, 66_000, 67_778, 68_889, 70_000)
 END_MS = BEGUN_MS + DAY_MS

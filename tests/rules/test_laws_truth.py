@@ -52,6 +52,16 @@ class Sampled(NamedTuple):
         window = self.window
         return truth.cut(self.course, window.begin_ms, window.over_ms, *marks_mc)
 
+    def parts(self, *marks_mc: int) -> list[list[Point]]:
+        """The same, without what lies in the pause: one part before it, one after."""
+        window = self.window
+        if not window.pause_ms:
+            return [self.points(*marks_mc)]
+        return [
+            truth.cut(self.course, window.begin_ms, window.pause_ms, *marks_mc),
+            truth.cut(self.course, window.resume_ms, window.over_ms, *marks_mc),
+        ]
+
 
 def between(one: tuple[int, int], other: tuple[int, int], part: int, way: int) -> int:
     """A value that can be passed on the way, with no turn; both in hundredths."""
@@ -70,20 +80,25 @@ def reach_mc(ms: int) -> int:
 
 
 @st.composite
-def sampled(draw: st.DrawFn, kind: Kind) -> Sampled:
+def sampled(draw: st.DrawFn, kind: Kind, *, pauses: bool = False) -> Sampled:
     """A course of the kind's own temperatures, and the readings of a probe in it."""
     within_mc = draw(st.sampled_from([0, 1, 300, 1_000]))
     part = st.sampled_from([1, 10, 50, 90, 99])
     noise = st.sampled_from([-within_mc, 0, within_mc, within_mc // 2])
     lost = st.sampled_from([False] * 4 + [True])
-    point = st.tuples(values(kind, within_mc), jitters(kind), part, part, noise, lost)
+    # Half of the time it stays where it is, so that there are long runs.
+    value = st.none() | values(kind, within_mc)
+    point = st.tuples(value, jitters(kind), part, part, noise, lost)
     points = draw(st.lists(point, min_size=2, max_size=30))
-    course = [(BEGUN_MS, points[0][0])]
+    course = [(BEGUN_MS, draw(values(kind, within_mc)))]
     readings = []
-    for place, (value_mc, jitter, when, way, noise_mc, gone) in enumerate(points, 1):
+    if draw(st.booleans()):
+        readings.append(Reading("core", *course[0], within_mc))
+    for place, (wanted_mc, jitter, when, way, noise_mc, gone) in enumerate(points, 1):
         at_ms = BEGUN_MS + place * kind.every_ms + jitter
         last_ms, last_mc = course[-1]
         reach = reach_mc(at_ms - last_ms)
+        value_mc = last_mc if wanted_mc is None else wanted_mc
         value_mc = max(min(value_mc, last_mc + reach), last_mc - reach)
         middle_ms = last_ms + (at_ms - last_ms) * when // 100
         middle = between(course[-1], (at_ms, value_mc), when, way)
@@ -95,7 +110,12 @@ def sampled(draw: st.DrawFn, kind: Kind) -> Sampled:
     over_ms = max(end_ms - draw(st.sampled_from([0, 1, kind.every_ms])), begin_ms + 1)
     if over_ms > end_ms:
         course.append((over_ms, course[-1][1]))
-    window = Window(begin_ms, 0, 0, over_ms, heat_ended_ms=begin_ms)
+    pause_ms = resume_ms = 0
+    third_ms = (over_ms - begin_ms) // 3
+    if pauses and third_ms and draw(st.booleans()):
+        pause_ms = begin_ms + third_ms
+        resume_ms = pause_ms + draw(st.sampled_from([1, third_ms // 2 + 1, third_ms]))
+    window = Window(begin_ms, pause_ms, resume_ms, over_ms, heat_ended_ms=begin_ms)
     return Sampled(course, window, readings)
 
 
@@ -132,14 +152,15 @@ def holds(shown: Shown, figure: Fraction) -> None:
         assert figure > shown.required
 
 
-@given(sampled(BY_NAME["time between"]))
+@given(sampled(BY_NAME["time between"], pauses=True))
 def test_time_between(one: Sampled) -> None:
     kind = BY_NAME["time between"]
     assert isinstance(kind.limit, TimeBetween)
     low, high = kind.limit.between
     (shown,), _ = judged(kind, one.window, one.readings)
-    points = one.points(low, high)
-    holds(shown, truth.total_ms(points, inside(low, high)))
+    parts = one.parts(low, high)
+    figure = sum(truth.total_ms(part, inside(low, high)) for part in parts)
+    holds(shown, Fraction(figure))
 
 
 @pytest.mark.parametrize("name", ["band", "hold"])
@@ -153,10 +174,14 @@ def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
     kind = BY_NAME[name]
     assert isinstance(kind.limit, Bounded)
     bounds = kind.limit.bounds
-    one = data.draw(sampled(kind))
+    one = data.draw(sampled(kind, pauses=not kind.limit.settle_ms))
     (shown,), _ = judged(kind, one.window, one.readings)
     is_out = outside(*bounds)
     marks = [mark for mark in bounds if mark is not None]
+    if one.window.pause_ms:
+        parts = [part for part in one.parts(*marks) if part]
+        holds(shown, max(truth.longest_ms(part, is_out) for part in parts))
+        return
     armed_ms = one.window.begin_ms + kind.limit.settle_ms
     came_ms = truth.first_ms(one.points(*marks), lambda mc: not is_out(mc))
     if came_ms is not None:
@@ -166,16 +191,17 @@ def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
         holds(shown, truth.longest_ms(judged_from, is_out))
 
 
-@given(sampled(BY_NAME["dwell table"]))
+@given(sampled(BY_NAME["dwell table"], pauses=True))
 def test_the_longest_run_at_a_row(one: Sampled) -> None:
     kind = BY_NAME["dwell table"]
     (shown,), _ = judged(kind, one.window, one.readings)
     rows = DWELL_TABLES["FSIS Appendix A, meat, 6.5-log10"].rows
     runs: dict[DwellRow, Fraction] = {}
     for row in rows:
-        points, hot = one.points(row.temp_mc), at_least(row.temp_mc)
-        if truth.first_ms(points, hot) is not None:
-            runs[row] = truth.longest_ms(points, hot)
+        hot = at_least(row.temp_mc)
+        parts = [part for part in one.parts(row.temp_mc) if part]
+        if any(truth.first_ms(part, hot) is not None for part in parts):
+            runs[row] = max(truth.longest_ms(part, hot) for part in parts)
     full = [row for row, ran_ms in runs.items() if ran_ms >= row.dwell_ms]
     if shown.verdict is Verdict.MET:
         assert full
@@ -191,14 +217,17 @@ def test_the_longest_run_at_a_row(one: Sampled) -> None:
         assert shown.least < shown.required <= shown.most
 
 
-@given(sampled(BY_NAME["integrated"]))
+@given(sampled(BY_NAME["integrated"], pauses=True))
 def test_the_integral(one: Sampled) -> None:
     """To two thousandths of a decade: sums are kept in whole thousandths."""
     kind = BY_NAME["integrated"]
     limit = kind.limit
     assert isinstance(limit, IntegratedLimit)
     (shown,), _ = judged(kind, one.window, one.readings)
-    figure = truth.decades(one.points(), limit.reference_mc, limit.z_mc, limit.d_ms)
+    figure = sum(
+        truth.decades(part, limit.reference_mc, limit.z_mc, limit.d_ms)
+        for part in one.parts()
+    )
     assert shown.least <= figure * 1000 + 2
     assert figure * 1000 <= shown.most + 2
     if shown.verdict is Verdict.MET:

@@ -22,6 +22,7 @@ from rules.order import Order
 from rules.replay import fold
 from rules.schedule import Schedule, read_schedule
 
+NEVER_MS = 1 << 62
 PAST_SHOWN = 3  # cooks that are over and still worth a look
 
 
@@ -61,7 +62,7 @@ class Running:
 
     @classmethod
     def resumed(
-        cls, cook: Cook, journal: Journal, entries_seen: int
+        cls, cook: Cook, journal: Journal, entries_seen: int, until_ms: int = NEVER_MS
     ) -> tuple["Running", list[Event]]:
         """Take up a cook where the journal has it; answer every event so far.
 
@@ -69,7 +70,7 @@ class Running:
         """
         running = cls(cook)
         names = sorted(running.channels)
-        for reading in journal.readings(names, cook.begun_ms, 1 << 62):
+        for reading in journal.readings(names, cook.begun_ms, until_ms):
             running.take(reading)
         for kept in journal.entries(cook.lot):
             if kept.number <= entries_seen:
@@ -134,9 +135,15 @@ class Cooks:
     def notice(self, entries_seen: int) -> None:
         """Take up every cook that was begun since, with its entries so far."""
         self.entries_seen = entries_seen
-        for cook in self._journal.cooks():
-            if cook.lot not in self._running and cook.lot not in self._ended:
-                self._take_up(cook)
+        known = {*self._running, *self._ended}
+        new = [cook for cook in self._journal.cooks() if cook.lot not in known]
+        settled = self._journal.settled() if new else frozenset()
+        over = [cook for cook in new if cook.lot in settled]
+        for cook in over[:-PAST_SHOWN]:  # nobody looks at it: it is not read back
+            self._ended[cook.lot] = _closed(cook, self._journal.horizon(cook.lot))
+        for cook in new:
+            if cook.lot not in self._ended:
+                self._take_up(cook, settled=cook.lot in settled)
 
     def take(self, reading: Reading) -> None:
         """Show a new reading to the cooks that its channel belongs to."""
@@ -198,14 +205,17 @@ class Cooks:
         name = limit.split(": ")[0]
         return next((one.if_missed for one in limits if one.name == name), ())
 
-    def _take_up(self, cook: Cook) -> None:
+    def _take_up(self, cook: Cook, *, settled: bool) -> None:
+        until_ms = self._journal.horizon(cook.lot) if settled else NEVER_MS
         try:
-            running, events = Running.resumed(cook, self._journal, self.entries_seen)
+            running, events = Running.resumed(
+                cook, self._journal, self.entries_seen, until_ms
+            )
         except CookError as error:
             self.troubles.append(str(error))
             self._ended[cook.lot] = _closed(cook, cook.begun_ms)
             return
-        if running.settled:
+        if settled:
             self._ended[cook.lot] = _closed(cook, running.horizon_ms)
             self.past.append(running)
             return

@@ -274,6 +274,7 @@ class Road:
         for lot in self.cooks.settled():
             # Durable before it is let go: up to here the record will judge it.
             self.journal.add_events(lot, [], now_ms, self.horizon_ms)
+            self.journal.settle(lot)
             self.cooks.let_go(lot)
 
     def keep(self, lot: str, events: Iterable[Event]) -> None:

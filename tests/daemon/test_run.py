@@ -5,12 +5,13 @@ What the road does with a real broker is in ``tests/end_to_end``.
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from daemon.alarm import Alarm
 from daemon.clock import Clock
-from daemon.cooks import Cooks
+from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
 from daemon.mqtt import Subscriber
@@ -20,7 +21,7 @@ from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
 from daemon.show import Show
 from daemon.web import Page
-from rules.facts import Entry, EntryKind, Quality, Reading
+from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
 SETTINGS = """\
 site: Juniper Yard (invented)
@@ -151,3 +152,48 @@ def test_every_entry_acts_once_whenever_it_is_read(
         if noticed.event.now == "ended"
     ]
     assert ended == [("dry", 1), ("smoke", 2)]
+
+
+def test_settled_cooks_are_known_after_a_restart_and_not_read_back(
+    road: Road, clock: SetClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last three are, for whoever looks at the page."""
+    lots = [f"R-{number}" for number in range(1, 6)]
+    for lot in lots:
+        begin(road, lot)
+        entry = Entry(EntryKind.END, NOON_MS + MIN, NOON_MS + MIN, "AB")
+        road.journal.add_entry(lot, entry)
+    road.read_entries()
+    clock.at_ms += 3 * MIN
+    road.let_time_pass(clock.at_ms)
+    assert road.journal.settled() == set(lots)
+    read: list[str] = []
+    real = Running.resumed
+
+    def resumed(cook: Cook, *rest: Any) -> tuple[Running, list[Event]]:
+        read.append(cook.lot)
+        return real(cook, *rest)
+
+    monkeypatch.setattr(Running, "resumed", resumed)
+    again = Cooks(road.journal)
+    assert read == [one.cook.lot for one in again.past] == lots[2:]
+    assert list(again) == []
+    early = Reading("core-1", NOON_MS + 1, 60_000, 500)
+    assert again.too_late(early) == road.cooks.too_late(early) == 3 * MIN - 10_001
+
+
+def test_a_cook_that_an_older_program_settled_is_settled_at_the_first_turn(
+    road: Road, clock: SetClock
+) -> None:
+    begin(road)
+    at_ms = NOON_MS + MIN
+    road.journal.add_entry("R-1", Entry(EntryKind.END, at_ms, at_ms, "AB"))
+    road.read_entries()
+    clock.at_ms += 3 * MIN
+    road.let_time_pass(clock.at_ms)
+    road.journal.connection.execute("DELETE FROM settled")
+    road.cooks = Cooks(road.journal)
+    assert [one.cook.lot for one in road.cooks] == ["R-1"]
+    road.let_time_pass(0)
+    assert road.journal.settled() == {"R-1"}
+    assert list(road.cooks) == []

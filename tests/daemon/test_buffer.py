@@ -53,6 +53,14 @@ def test_the_oldest_go_where_more_wait_than_may(tmp_path: Path) -> None:
     buffer.close()
 
 
+def test_what_was_missed_leaves_its_numbers_out(tmp_path: Path) -> None:
+    buffer = Buffer(tmp_path / "buffer.db", 100)
+    buffer.add([sample("a", 1)], {"a": 3})
+    buffer.add([sample("a", 2), sample("b", 2)], {"a": 5})
+    assert numbers(buffer) == [("a", 4), ("a", 10), ("b", 1)]
+    buffer.close()
+
+
 def test_samples_are_taken_up_where_sending_stopped(tmp_path: Path) -> None:
     buffer = Buffer(tmp_path / "buffer.db", 100)
     buffer.add([sample("a", at_ms) for at_ms in range(5)])

@@ -12,47 +12,56 @@ from tests.faults.row import Row, together
 
 MINUTE_MS, HOUR_MS, DAY_MS = 60_000, 3_600_000, 86_400_000
 STEPS = {"+1 h": HOUR_MS, "-1 h": -HOUR_MS, "+1 day": DAY_MS, "-1 day": -DAY_MS}
-AT_MIN, BACK_MIN = 25, 45  # when the clock steps, and when it is put right
-OFF_MIN, SET_MIN = 33, 38  # when a board that was off starts, and when it is set
+AT_MIN, LASTS_MIN = 15, 20  # when the clock steps first, and for how long
+OFF_MIN, OFF_FOR_MIN, UNSET_MIN = 13, 8, 5  # when a board is off, and then unset
 
 
-def steps(folder: Path, which: tuple[str, ...] = tuple(STEPS)) -> Row:
+def steps(folder: Path, times: int) -> Row:
     """The clock steps in the middle of a cook, and is put right 20 minutes later."""
-    return together(_step(folder / word, STEPS[word]) for word in which)
+    words = list(STEPS) * times
+    return together(
+        _step(folder / str(number), STEPS[word], AT_MIN + number)
+        for number, word in enumerate(words[:times])
+    )
 
 
-def _step(folder: Path, step_ms: int) -> Row:
+def _step(folder: Path, step_ms: int, at_min: int) -> Row:
     with inside(folder) as site:
         site.start()
         site.begin()
         for number, samples in enumerate(site.samples()):
-            if number == AT_MIN:
+            if number == at_min:
                 site.board.board_ms += step_ms
-            if number == BACK_MIN:
+            if number == at_min + LASTS_MIN:
                 site.board.board_ms -= step_ms
             site.minute(samples)
         remarks = _unlike(site, ["stepped", "reporting"])
         return site.finish("clock stepped", 1, remarks)
 
 
-def from_1970(folder: Path) -> Row:
+def from_1970(folder: Path, times: int) -> Row:
     """The board is off for some minutes and starts in 1970, its clock is set later."""
+    return together(_from_1970(folder / str(n), OFF_MIN + n) for n in range(times))
+
+
+def _from_1970(folder: Path, off_min: int) -> Row:
+    on_min, set_min = off_min + OFF_FOR_MIN, off_min + OFF_FOR_MIN + UNSET_MIN
     with inside(folder) as site:
         site.start()
         site.begin()
         for number, samples in enumerate(site.samples()):
-            if number == AT_MIN:
+            if number == off_min:
                 site.stop()
-            if number == OFF_MIN:
+            if number == on_min:
                 site.board.board_ms, site.board.count_ms = 20_000, 20_000
                 site.start()
-            if number == SET_MIN:
+            if number == set_min:
                 site.board.board_ms = site.true_ms
-            if AT_MIN <= number < OFF_MIN:
+            if off_min <= number < on_min:
                 # Nobody can date a bare number that waits in the broker, so the
                 # chamber's probe is off too; the others date what they send.
                 samples = [one for one in samples if one.channel != "chamber"]
-            site.minute(samples, undated=OFF_MIN <= number <= SET_MIN)
+            site.minute(samples, undated=on_min <= number <= set_min)
         remarks = _unlike(site, ["unset", "reporting"])
         return site.finish("clock set from 1970", 1, remarks)
 

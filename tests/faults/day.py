@@ -1,7 +1,7 @@
 """A short invented cook on a whole site, to be disturbed while it goes on.
 
 The clock goes so many times as fast that the probes publish about 500 readings a
-second; in the two hours of the cook the fire dies and a probe goes quiet, so that
+second; in the hour of the cook the fire dies and a probe goes quiet, so that
 there are events and alerts to be lost.  Every part is the real one.
 """
 
@@ -47,7 +47,7 @@ PATIENCE_S = 240.0
 
 
 def short_day(begins_ms: int, every_ms: int, seed: int) -> Script:
-    """A cook of about two hours in which the fire dies and a probe goes quiet."""
+    """A cook of more than an hour in which the fire dies and a probe goes quiet."""
     return Script(
         begins_ms=begins_ms,
         every_ms=every_ms,
@@ -61,14 +61,14 @@ def short_day(begins_ms: int, every_ms: int, seed: int) -> Script:
             for n, name in enumerate(NAMES[1:])
         ),
         steps=(
-            Step(Around.CHAMBER, 55.0, lasts_ms=20 * MINUTE_MS),
-            Step(Around.CHAMBER, 60.0, lasts_ms=30 * MINUTE_MS),
+            Step(Around.CHAMBER, 55.0, lasts_ms=12 * MINUTE_MS),
+            Step(Around.CHAMBER, 60.0, lasts_ms=25 * MINUTE_MS),
             Step(Around.CHAMBER, 79.0, until_c=70.2),
             Step(Around.ICE_WATER, 0.6, until_c=3.2),
-            Step(Around.COOLER, 2.5, lasts_ms=20 * MINUTE_MS),
+            Step(Around.COOLER, 2.5, lasts_ms=5 * MINUTE_MS),
         ),
-        fire_dead=(Span(28 * MINUTE_MS, 38 * MINUTE_MS),),
-        silences=(Silence("core-2", Span(40 * MINUTE_MS, 48 * MINUTE_MS)),),
+        fire_dead=(Span(17 * MINUTE_MS, 27 * MINUTE_MS),),
+        silences=(Silence("core-2", Span(25 * MINUTE_MS, 33 * MINUTE_MS)),),
         noise_c=0.06,
         seed=seed,
     )
@@ -139,6 +139,9 @@ def site(
     *child: str,
     shipped: str = SHIPPED,
     through: Callable[[int], int] = int,
+    times: int = TIMES,
+    every: str = f"{EVERY_S} s",
+    lateness: str = "20 min",
 ) -> Iterator[FaultSite]:
     """A running site in a folder; ``through`` may put a wire before the broker."""
     users = {"fumarium": PASSWORD}
@@ -150,7 +153,7 @@ def site(
         seen = Mosquitto(broker.folder, through(broker.port))
         options = ("--return-ms", str(RETURN_MS), *child)
         made = FaultSite(
-            *(folder, seen, receiver, TIMES, f"{EVERY_S} s", "40 min"),
+            *(folder, seen, receiver, times, every, lateness),
             child=options,
             running=broker,
         )

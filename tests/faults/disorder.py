@@ -5,19 +5,23 @@ import random
 from pathlib import Path
 
 from tests.faults.inside import inside
-from tests.faults.row import Row
+from tests.faults.row import Row, together
 
 LATEST_MIN = 8  # of ten that are waited for
 COPIES = 3
 
 
-def disorder(folder: Path) -> Row:
+def disorder(folder: Path, times: int) -> Row:
     """Each core's message comes up to three times, each up to eight minutes late.
 
     The chamber's bare numbers have no time of their own to be put in order by, so they
-    come when they are sent, once.
+    come when they are sent, once.  ``tried`` counts messages.
     """
-    chance, sent = random.Random(15), 0
+    return together(_cook(folder / str(seed), seed) for seed in range(times))
+
+
+def _cook(folder: Path, seed: int) -> Row:
+    chance, sent = random.Random(seed), 0
     late: list[tuple[int, int, tuple[str, bytes]]] = []
     with inside(folder) as site:
         site.start()

@@ -69,6 +69,17 @@ def pack(rows: Sequence[Row]) -> bytes:
     return body + zlib.crc32(body).to_bytes(CHECK_BYTES)
 
 
+def check(packed: bytes) -> None:
+    """See that a block has the bytes that were written, without unpacking it.
+
+    Raises:
+        BlockError: It has not.
+    """
+    body, kept = packed[:-CHECK_BYTES], packed[-CHECK_BYTES:]
+    if zlib.crc32(body).to_bytes(CHECK_BYTES) != kept:
+        raise BlockError("a block has other bytes than were written")
+
+
 @lru_cache(AT_HAND)
 def unpack(packed: bytes) -> tuple[Row, ...]:
     """Give the rows of a block.
@@ -76,9 +87,8 @@ def unpack(packed: bytes) -> tuple[Row, ...]:
     Raises:
         BlockError: These are not the bytes that ``pack`` gave.
     """
-    body, check = packed[:-CHECK_BYTES], packed[-CHECK_BYTES:]
-    if zlib.crc32(body).to_bytes(CHECK_BYTES) != check:
-        raise BlockError("a block has other bytes than were written")
+    check(packed)
+    body = packed[:-CHECK_BYTES]
     if body[:1] != bytes([FORM]):
         raise BlockError(f"a block has the form {body[:1].hex()}, which is not known")
     return tuple(_rows(body))

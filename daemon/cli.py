@@ -65,6 +65,7 @@ def _parser() -> argparse.ArgumentParser:
     _cook(commands)
     _files(commands)
     _probes(commands)
+    _upkeep(commands)
     return parser
 
 
@@ -152,6 +153,18 @@ def _probes(commands: Commands) -> None:
     found.add_argument("--sysfs", type=Path, default=Path("/sys"))
 
 
+def _upkeep(commands: Commands) -> None:
+    backup = _add(commands, "backup", "copy the journal while it is written", _backup)
+    backup.add_argument("file", type=Path)
+    back = _add(commands, "restore", "make a backup the journal", _restore)
+    back.add_argument("file", type=Path)
+    back.add_argument("--over", action="store_true", help="put the journal aside")
+    compact = _add(commands, "compact", "pack old readings into few bytes", _compact)
+    counted = _add(commands, "reconcile", "count journal and mirror", _reconcile)
+    for command in (backup, back, compact, counted):
+        _settings(command)
+
+
 def _add(
     commands: Commands,
     name: str,
@@ -217,6 +230,31 @@ def _record(asked: argparse.Namespace) -> int:
     from daemon import commands
 
     return commands.record(asked.lot, commands.settings_at(asked.settings))
+
+
+def _backup(asked: argparse.Namespace) -> int:
+    from daemon import commands, upkeep
+
+    return upkeep.back_up_to(asked.file, commands.settings_at(asked.settings))
+
+
+def _restore(asked: argparse.Namespace) -> int:
+    from daemon import commands, upkeep
+
+    settings = commands.settings_at(asked.settings)
+    return upkeep.restore_from(asked.file, settings, over=asked.over)
+
+
+def _compact(asked: argparse.Namespace) -> int:
+    from daemon import commands, upkeep
+
+    return upkeep.compact_now(commands.settings_at(asked.settings))
+
+
+def _reconcile(asked: argparse.Namespace) -> int:
+    from daemon import commands, upkeep
+
+    return upkeep.reconcile_now(commands.settings_at(asked.settings))
 
 
 def _verify(asked: argparse.Namespace) -> int:

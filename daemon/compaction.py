@@ -185,7 +185,8 @@ def main(arguments: Sequence[str]) -> int:
 def say(done: Compacted) -> str:
     """What was done, in words."""
     sizes = f"{done.before_bytes:,} bytes before, {done.after_bytes:,} after"
-    return f"{done.readings:,} readings in {done.blocks:,} blocks; {sizes}"
+    blocks = "1 block" if done.blocks == 1 else f"{done.blocks:,} blocks"
+    return f"{done.readings:,} readings in {blocks}; {sizes}"
 
 
 def _give_back(journal: Journal) -> None:

@@ -367,11 +367,7 @@ class Journal:
     def counts(self) -> Counts:
         """How many of each there are; it reads every reading, so ask rarely."""
         with in_words(self.path):
-            row = self.connection.execute(
-                "SELECT (SELECT count(*) FROM refusal), (SELECT count(*) FROM cook),"
-                " (SELECT count(*) FROM entry), (SELECT count(*) FROM event)"
-            ).fetchone()
-            return Counts(stored.times(self.connection), *row)
+            return Counts(*stored.counted(self.connection))
 
     def integrity(self) -> str:
         """What a check of the whole file says: "ok", or what is wrong in it."""

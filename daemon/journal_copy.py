@@ -8,7 +8,7 @@ import os
 import sqlite3
 from pathlib import Path
 
-from daemon.blocks import BlockError, unpack
+from daemon.blocks import BlockError, check
 from daemon.journal_errors import JournalError, Trouble, in_words
 
 
@@ -50,20 +50,16 @@ def sync_folder(folder: Path) -> None:
 
 
 def integrity(connection: sqlite3.Connection, pragma: str) -> str:
-    """What a check of the file says: "ok", or what is wrong in it.
-
-    ``integrity_check`` also unpacks every block; ``quick_check`` is SQLite's alone.
-    """
+    """What SQLite's check of the file, and ours of the blocks, say: "ok", or what."""
     try:
         found = [str(row[0]) for row in connection.execute(f"PRAGMA {pragma}(10)")]
-        if found == ["ok"] and pragma == "integrity_check":
-            found += _blocks(connection)
+        if found == ["ok"]:
+            found = _blocks(connection) or found
     except sqlite3.DatabaseError as error:  # too damaged even for the check
         if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_CORRUPT:
             raise
         found = [str(error)]
-    lines = [line for lines in found for line in lines.splitlines()]
-    return "; ".join(lines[1:] if len(lines) > 1 and lines[0] == "ok" else lines)
+    return "; ".join(line for lines in found for line in lines.splitlines())
 
 
 def _write(source: sqlite3.Connection, partly: Path, path: Path) -> None:
@@ -92,7 +88,7 @@ def _blocks(connection: sqlite3.Connection) -> list[str]:
     wrong = []
     for number, packed in connection.execute("SELECT number, packed FROM block"):
         try:
-            unpack(packed)
+            check(packed)
         except BlockError as error:
             wrong.append(f"block {number}: {error}")
     return wrong

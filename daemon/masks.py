@@ -20,9 +20,12 @@ from rules.reader import nearest
 SECRETS = ("password", "token", "address")
 SOURCES = ("file", "environment")
 # Keys that hold other keys: a value right under them is out of place.
-PARTS = ("broker", "channels", "contacts", "mirror", "page", "pace", "probes")
+PARTS = (
+    *("broker", "channels", "contacts", "mirror", "page", "pace", "probes"),
+    "heartbeat",
+)
 PLAIN = (
-    *("site", "journal", "records", "key", "lateness", "zone"),
+    *("site", "journal", "records", "key", "lateness", "zone", "compact after"),
     *("host", "port", "version", "client id", "user"),
     *("certificate authority", "in flight"),
     *("channel", "smokehouse", "role", "topic", "payload", "record"),

@@ -38,6 +38,7 @@ from rules.faults import Fault
 from rules.reader import choice, marked_tree, validated
 from rules.units import Duration, difference, duration, refused
 
+DAY_MS = 86_400_000
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 POINTER = re.compile(r"(/([^~/]|~[01])*)+")  # RFC 6901, section 3; not the whole
 COEFFICIENT = re.compile(r"[+-]?[0-9](\.[0-9]{1,12})?[eE]-?[0-9]{1,2}")
@@ -71,6 +72,14 @@ class Mirror:
 
 
 @dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """Where somebody else counts that we are still there."""
+
+    address: Secret
+    every_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Page:
     """Where the status page listens."""
 
@@ -92,6 +101,8 @@ class Settings:
     probes: tuple[Probe, ...]
     contacts: Mapping[str, Secret]
     mirror: Mirror | None
+    heartbeat: Heartbeat | None
+    compact_ms: int  # readings older than this are packed
     page: Page
     pace: Pace | None
 
@@ -280,6 +291,19 @@ def _url(value: object) -> str:
     return url
 
 
+def _heartbeat(value: object, info: ValidationInfo) -> Secret:
+    address = secret(value, info)
+    try:
+        parts = urlsplit(address.reveal())
+        good = parts.scheme in ("http", "https") and parts.hostname
+    except ValueError:
+        good = None
+    if not good:
+        found = "the address of the heartbeat is none that can be called"
+        raise refused(found, "for example: https://watch.example/ping/1234")
+    return address
+
+
 def _moment(value: object) -> int:
     right = "write date, time and Z, for example: 2026-01-10T05:00:00Z"
     try:
@@ -327,6 +351,7 @@ Url = Annotated[str, BeforeValidator(_url)]
 Moment = Annotated[int, BeforeValidator(_moment)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_zone)]
 Kept = Annotated[Secret, BeforeValidator(secret)]
+Called = Annotated[Secret, BeforeValidator(_heartbeat)]
 
 
 class Part(BaseModel):
@@ -404,6 +429,11 @@ class _Mirror(Part):
     token: Kept
 
 
+class _Heartbeat(Part):
+    address: Called
+    every_ms: Every = Field(300_000, alias="every")
+
+
 class _Page(Part):
     listen: Host = "127.0.0.1"
     port: Port = 8080
@@ -426,11 +456,13 @@ class _File(Part):
     channels: list[_Channel]
     contacts: list[_Contact] = []
     mirror: _Mirror | None = None
+    heartbeat: _Heartbeat | None = None
+    compact_ms: Duration = Field(7 * DAY_MS, alias="compact after")
     page: _Page = _Page()
     pace: _Pace | None = None
 
     def settings(self) -> Settings:
-        mirror, pace = self.mirror, self.pace
+        mirror, beat, pace = self.mirror, self.heartbeat, self.pace
         return Settings(
             site=self.site,
             journal=self.journal,
@@ -442,6 +474,8 @@ class _File(Part):
             probes=tuple(one.value() for one in self.channels),
             contacts={one.contact: one.address for one in self.contacts},
             mirror=Mirror(**dict(mirror)) if mirror else None,
+            heartbeat=Heartbeat(beat.address, beat.every_ms) if beat else None,
+            compact_ms=self.compact_ms,
             page=Page(**dict(self.page)),
             pace=Pace(pace.begins, pace.times, pace.since) if pace else None,
         )

@@ -78,8 +78,16 @@ def best(copies: Iterable[Found]) -> Iterator[Found]:
             yield found
 
 
-def times(connection: sqlite3.Connection) -> int:
-    """How many readings there are; it reads every row."""
+def counted(connection: sqlite3.Connection) -> tuple[int, int, int, int, int]:
+    """How many readings, refusals, cooks, entries and events; it reads every row."""
+    others = connection.execute(
+        "SELECT (SELECT count(*) FROM refusal), (SELECT count(*) FROM cook),"
+        " (SELECT count(*) FROM entry), (SELECT count(*) FROM event)"
+    ).fetchone()
+    return (_times(connection), *others)
+
+
+def _times(connection: sqlite3.Connection) -> int:
     rows, packed = connection.execute(
         f"SELECT (SELECT count(*) FROM reading WHERE {BEST}),"
         " (SELECT coalesce(sum(times), 0) FROM block)"

@@ -78,6 +78,7 @@ def test_what_is_left_out_has_its_usual_value() -> None:
     assert found.page == Page("127.0.0.1", 8080)
     assert found.lateness_ms == 10_000
     assert (dict(found.contacts), found.mirror, found.pace) == ({}, None, None)
+    assert (found.heartbeat, found.compact_ms) == (None, 7 * 24 * 3_600_000)
 
 
 def test_a_relative_path_counts_from_the_folder_of_the_file() -> None:
@@ -104,13 +105,16 @@ contacts:
   - contact: operator
     address: {environment: OPERATOR}
 mirror: {url: "http://127.0.0.1:8086", organisation: yard, bucket: cooks, token: fern}
+heartbeat: {address: {environment: WATCH}, every: 2 min}
+compact after: 36 h
 page: {listen: 0.0.0.0, port: 80}
 pace: {begins: 2026-01-10T05:00:00Z, times: 1200, since: 2026-01-10T06:00:00+01:00}
 """
 
 
 def test_all_that_can_be_set() -> None:
-    found = settings(LEAST + MORE, {"OPERATOR": "json://127.0.0.1:9"})
+    environment = {"OPERATOR": "json://127.0.0.1:9", "WATCH": "http://127.0.0.1/fern"}
+    found = settings(LEAST + MORE, environment)
     assert found.site == "Juniper Yard"
     assert found.smokehouses == ("north", "south")
     assert found.topics == ("yard/north/cores", "yard/south/air")
@@ -141,6 +145,9 @@ def test_all_that_can_be_set() -> None:
         "http://127.0.0.1:8086",
         "fern",
     )
+    assert found.heartbeat is not None
+    assert found.heartbeat.address.reveal() == "http://127.0.0.1/fern"
+    assert (found.heartbeat.every_ms, found.compact_ms) == (120_000, 129_600_000)
     assert found.page == Page("0.0.0.0", 80)
     # `date -u -d 2026-01-10T05:00:00Z +%s` says 1768021200.
     assert found.pace == Pace(1_768_021_200_000, 1200, 1_768_021_200_000)
@@ -334,3 +341,11 @@ def test_times_are_printed_in_the_zone_that_is_named() -> None:
         "      |       ^^^^^^^^^^^^\n"
         "  write its name, for example: Europe/Berlin or UTC\n"
     )
+
+
+@pytest.mark.parametrize("address", ["ftp://qzqzqz", "qzqzqz", "http://[qzqzqz"])
+def test_a_heartbeat_that_cannot_be_called_shows_no_secret(address: str) -> None:
+    said = faults(LEAST + f"heartbeat: {{address: '{address}'}}\n")
+    assert "the address of the heartbeat is none that can be called" in said
+    assert "for example: https://watch.example/ping/1234" in said
+    assert "qzqz" not in said

@@ -96,6 +96,7 @@ def _cook(commands: Commands) -> None:
     begin.add_argument("schedule", type=Path)
     begin.add_argument("--lot", required=True, help="the identity of the lot")
     begin.add_argument("--smokehouse", default="", help="where, if there are several")
+    begin.add_argument("--sheet", type=Path, help="the lot sheet of what was weighed")
     end = _add(commands, "end", "end a cook before its last stage is over", _entry)
     end.add_argument("lot")
     following = _add(commands, "next", "end the stage that ends by hand", _entry)
@@ -134,6 +135,10 @@ def _files(commands: Commands) -> None:
     reading.add_argument("--leave-out", action="append", default=[], metavar="HEADER")
     reading.add_argument("--encoding", default="utf-8", help="such as cp1252")
     reading.add_argument("--write", type=Path, help="the trace; without it, a preview")
+    formulate = _add(
+        commands, "formulate", "work out what was weighed into a lot", _formulate
+    )
+    formulate.add_argument("sheet", type=Path)
     rehearse = _add(
         commands, "rehearse", "run a schedule on a recorded trace", _rehearse
     )
@@ -267,6 +272,12 @@ def _check(asked: argparse.Namespace) -> int:
     from daemon import checking
 
     return checking.check(asked.files, as_json=asked.json)
+
+
+def _formulate(asked: argparse.Namespace) -> int:
+    from daemon import formulate
+
+    return formulate.formulate(asked.sheet)
 
 
 def _rehearse(asked: argparse.Namespace) -> int:

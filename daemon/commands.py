@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+from daemon import formulate
 from daemon.cli import (
     BAD_COMMAND,
     BAD_FILE,
@@ -55,19 +56,28 @@ def settings_at(path: Path) -> Settings:
     raise CommandError(explain(found, source), BAD_FILE)
 
 
+def text_at(path: Path) -> str:
+    """The text of a file.
+
+    Raises:
+        CommandError: It cannot be read, or is not UTF-8.
+    """
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
+    except OSError as error:
+        words = f"{path}: cannot be read: {error.strerror}"
+        raise CommandError(words, BAD_FILE) from error
+
+
 def schedule_at(path: Path) -> tuple[Schedule, str]:
     """The schedule in a file, and its text.
 
     Raises:
         CommandError: It cannot be read, or there are faults in it.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
-    except OSError as error:
-        words = f"{path}: cannot be read: {error.strerror}"
-        raise CommandError(words, BAD_FILE) from error
+    text = text_at(path)
     schedule = read_schedule(str(path), text)
     if isinstance(schedule, Schedule):
         return schedule, text
@@ -205,6 +215,8 @@ def _begin(
         right = "letters, digits, dots, dashes and underlines, at most 64"
         raise CommandError(f"{asked.lot!r} is no name for a lot: {right}", BAD_COMMAND)
     schedule, text = schedule_at(asked.schedule)
+    if asked.sheet:
+        schedule, text = formulate.bound_at(asked.schedule, text, asked.sheet)
     smokehouse, channels = _smokehouse(asked.smokehouse, settings)
     if lacking := engine.lacking(engine.plan(schedule, channels)):
         words = "\n".join(f"{smokehouse}: {one}" for one in lacking)

@@ -43,7 +43,7 @@ GRAMS: Mapping[str, Fraction] = {
 
 # Common practice, no source: outside these a strength has most often been misread.
 STRENGTH_DOUBTED_BELOW_PPM = 50
-STRENGTH_DOUBTED_ABOVE_PPM = 400
+STRENGTH_DOUBTED_FROM_PPM = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +158,11 @@ def check(
 def strength_doubt(ingoing: Ingoing) -> str:
     """Words for a dose so odd that its strength was likely misread, or nothing."""
     ppm = ingoing.nitrite.measured
-    if STRENGTH_DOUBTED_BELOW_PPM <= ppm <= STRENGTH_DOUBTED_ABOVE_PPM:
+    if STRENGTH_DOUBTED_BELOW_PPM <= ppm < STRENGTH_DOUBTED_FROM_PPM:
         return ""
     return (
-        f"{say_ppm(ppm)} of nitrite is far from any usual dose: read the strength on "
-        "the label again, 0.6 % and 6.25 % are both sold"
+        f"wrong strength? {say_ppm(ppm)} of nitrite is far from any usual dose: read "
+        "the strength on the label again, 0.6 % and 6.25 % are both sold"
     )
 
 

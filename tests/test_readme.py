@@ -1,6 +1,7 @@
 """README is true: its schedule is read, its fault is said in its words."""
 
 from rules.faults import render_all
+from rules.lot_sheet import LotSheet, read_lot_sheet
 from rules.schedule import Schedule, read_schedule
 from tests.readme import block_with
 
@@ -16,3 +17,9 @@ def test_the_mistake_is_answered_as_shown() -> None:
     faults = read_schedule("links.yaml", text)
     assert isinstance(faults, list)
     assert render_all(faults, text) == block_with("", "links.yaml:")
+
+
+def test_the_lot_sheet_has_no_fault_and_meets_its_limits() -> None:
+    sheet = read_lot_sheet("lot.yaml", block_with("yaml", "lot sheet:"))
+    assert isinstance(sheet, LotSheet)
+    assert not sheet.breached

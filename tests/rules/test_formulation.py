@@ -162,7 +162,8 @@ def test_the_reason_is_a_sentence_with_both_figures() -> None:
         ("25", "0.0625", False),
         ("25", "0.006", True),  # 15 ppm: a cure of 0.6 % in a recipe for 6.25 %
         ("8", "0.0625", False),  # 50 ppm
-        ("64", "0.0625", False),  # 400 ppm
+        ("63.99", "0.0625", False),  # just below 400 ppm
+        ("64", "0.0625", True),  # 400 ppm
         ("64.1", "0.0625", True),
         ("170", "1", True),  # pure nitrite taken for curing salt
     ],

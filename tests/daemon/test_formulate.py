@@ -1,0 +1,94 @@
+"""``fumarium formulate`` and ``begin --sheet``: what they print, keep and refuse."""
+
+from pathlib import Path
+
+import pytest
+
+from daemon.cli import main
+from daemon.journal import Journal
+from rules.schedule import Schedule, read_schedule
+from tests.readme import block_with
+
+SETTINGS = """\
+site: Invented
+journal: journal.db
+records: records
+key: device-key.pem
+lateness: 10 s
+broker: {host: 127.0.0.1, port: 1883, client id: invented}
+channels:
+  - {channel: core, smokehouse: north, role: core, topic: a/core, payload: number,
+     unit: degC, every: 10 s, quiet after: 2 min, accuracy: 0.5 K}
+"""
+SCHEDULE = """\
+schedule: links
+revision: 1
+product: {meat: pork, form: comminuted, cured: yes, cooked: fully}
+stages: [{stage: chill, ends: when every core falls to 4 degC}]
+limits:
+  - {limit: cooling, kind: cooling option, channel: core,
+     option: "FSIS Appendix B 2021, option 3"}
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Settings, a schedule and a lot sheet that supports it."""
+    (tmp_path / "settings.yaml").write_text(SETTINGS)
+    (tmp_path / "links.yaml").write_text(SCHEDULE)
+    (tmp_path / "lot.yaml").write_text(block_with("yaml", "lot sheet:"))
+    return tmp_path
+
+
+def begin(folder: Path) -> int:
+    files = [str(folder / "links.yaml"), "--sheet", str(folder / "lot.yaml")]
+    who = ["--lot", "L-1", "--who", "AB", "--settings", str(folder / "settings.yaml")]
+    return main(["begin", *files, *who])
+
+
+def test_the_figures_are_printed(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["formulate", str(folder / "lot.yaml")]) == 0
+    printed = capsys.readouterr().out
+    assert "ingoing nitrite: 156.25 ppm of green weight" in printed
+    assert "rounded to a hundredth" in printed
+    assert "the same weight would make 2500 ppm, which can kill" in printed
+
+
+def test_a_breach_is_exit_1(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Four times the cure is 625 ppm: the ceiling is 156.25 (9 CFR 424.21(c))."""
+    lot = folder / "lot.yaml"
+    lot.write_text(lot.read_text().replace("50 g", "200 g"))
+    assert main(["formulate", str(lot)]) == 1
+    printed = capsys.readouterr().out
+    assert "warning: wrong strength? 625 ppm" in printed
+    assert "missed    nitrite is 625 ppm" in printed
+    assert begin(folder) == 1
+    assert "nitrite is 625 ppm" in capsys.readouterr().err
+
+
+def test_the_journal_keeps_the_lots_facts(folder: Path) -> None:
+    assert begin(folder) == 0
+    journal = Journal(folder / "journal.db")
+    cook = journal.cook("L-1")
+    journal.close()
+    assert cook is not None
+    assert "# meat: 20 kg\n" in cook.schedule
+    schedule = read_schedule("links.yaml", cook.schedule)
+    assert isinstance(schedule, Schedule)
+    assert schedule.product.nitrite_ppm == 156
+    assert schedule.product.erythorbate_ppm == 500
+
+
+def test_no_cook_begins_by_an_option_its_lot_does_not_support(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lot = folder / "lot.yaml"
+    text = lot.read_text()
+    lot.write_text(text[: text.index("accelerators")])
+    assert begin(folder) == 1
+    assert "erythorbate or ascorbate is 0 ppm" in capsys.readouterr().err
+    journal = Journal(folder / "journal.db")
+    assert journal.cook("L-1") is None
+    journal.close()

@@ -1,0 +1,271 @@
+"""A lot sheet: its faults in their words, its figures, and what it may claim.
+
+The bad sheet stands beside the words that answer it.
+"""
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from pydantic_core import PydanticCustomError
+
+from rules.facts import Verdict
+from rules.faults import render_all
+from rules.lot_claims import bound, unknown
+from rules.lot_sheet import LotSheet, claims, read_lot_sheet
+from rules.schedule import Schedule, read_schedule
+from rules.standards.cooling import ProductFacts
+from rules.weights import share, weight
+
+BAD = Path(__file__).parent / "lot_sheets"
+
+SHEET = """\
+lot sheet: links (invented)
+product class: comminuted
+keep refrigerated: yes
+cooked: fully
+meat: 25 lb
+meat moisture: 60 %
+water: 1 lb
+salt: 200 g
+cures:
+  - {cure: curing salt, weight: 1 oz, nitrite: 6.25 %, salt: 93.75 %}
+accelerators:
+  - {accelerator: sodium erythorbate, weight: 6 g}
+"""
+
+SCHEDULE = """\
+schedule: links
+revision: 1
+product: {meat: pork, form: comminuted, cured: yes, nitrite: 1 ppm}
+stages: [{stage: chill, ends: when every core falls to 4 degC}]
+limits:
+  - {limit: cooling, kind: cooling option, channel: core, option: NAME}
+"""
+BLOCK = """\
+product:
+  meat: pork
+  form: comminuted
+  cured: yes
+  nitrite: 1 ppm"""
+OPTION_3 = "FSIS Appendix B 2021, option 3"
+
+
+def sheet(**changed: str) -> LotSheet:
+    """The sheet with some pieces of its text changed."""
+    text = SHEET
+    for was, now in changed.items():
+        key = was.replace("_", " ")
+        assert f"{key}: " in text
+        head, tail = text.split(f"{key}: ", 1)
+        rest = tail[tail.index("\n") :]
+        text = f"{head}{key}: {now}{rest}"
+    found = read_lot_sheet("lot.yaml", text)
+    assert isinstance(found, LotSheet), found
+    return found
+
+
+def named(option: str) -> str:
+    return SCHEDULE.replace("NAME", f'"{option}"')
+
+
+@pytest.mark.parametrize(
+    "path", sorted(BAD.glob("*.bad.yaml")), ids=lambda path: path.name
+)
+def test_every_fault_is_said_at_once(path: Path) -> None:
+    text = path.read_text()
+    faults = read_lot_sheet(path.name, text)
+    assert isinstance(faults, list)
+    assert render_all(faults, text) == path.with_suffix(".txt").read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "grams"),
+    [
+        # An ounce and a pound are exact by definition: NIST Handbook 44, appendix C.
+        ("1 oz", "28.349523125"),
+        ("1/4 oz", "7.08738078125"),
+        ("2 3/4 oz", "77.96118859375"),
+        ("25 lb", "11339.80925"),
+        ("1.25 kg", "1250"),
+        ("0.75 g", "0.75"),
+    ],
+)
+def test_a_weight_is_exact(text: str, grams: str) -> None:
+    assert weight(text) == Fraction(grams)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("2 tsp", "'2 tsp' is a measure of volume"),
+        ("1/2 tbsp", "'1/2 tbsp' is a measure of volume"),
+        ("2 tablespoons", "is a measure of volume"),
+        ("250 ml", "is a measure of volume"),
+        (".05 lb", "may mean 0.05, or a digit may be missing before it"),
+        ("0,5 lb", "it may mean 0.5 or 05"),
+        ("5", "has no unit"),
+        ("0 g", "weighs nothing"),
+        ("5 pounds", "is not a weight"),
+        ("-5 g", "is not a weight"),
+        ("1/0 oz", "is not a weight"),
+    ],
+)
+def test_what_is_no_weight_is_asked_about(text: str, words: str) -> None:
+    with pytest.raises(PydanticCustomError) as caught:
+        weight(text)
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["6.25", "101 %", ".6 %", "six %", "6.25 g"])
+def test_what_is_no_share_is_refused(text: str) -> None:
+    with pytest.raises(PydanticCustomError):
+        share(text)
+
+
+def test_a_strength_is_never_taken_from_a_name() -> None:
+    """Cures sold under one name differ (common practice, no source)."""
+    text = SHEET.replace("curing salt", "cure no. 1").replace("nitrite: 6.25 %, ", "")
+    faults = read_lot_sheet("lot.yaml", text)
+    assert isinstance(faults, list)
+    assert [fault.found for fault in faults] == ["'nitrite' is missing"]
+
+
+def test_the_everyday_dose_is_at_the_limit_and_met() -> None:
+    """1 oz of 6.25 % cure on 25 lb is 156.25 ppm, the ceiling of 9 CFR 424.21(c)."""
+    ours = sheet()
+    assert ours.ingoing.nitrite.measured == Fraction("156.25")
+    assert {one.verdict for one in ours.findings} == {Verdict.MET}
+    assert not ours.breached
+
+
+@pytest.mark.parametrize(
+    ("changed", "verdicts"),
+    [
+        ({"meat": "24 lb"}, {"met", "missed"}),  # 162.76 ppm, above the ceiling
+        ({"meat": "33 lb"}, {"met", "missed"}),  # 118.37 ppm, below the floor
+        ({"meat": "33 lb", "keep refrigerated": "no"}, {"met"}),
+    ],
+)
+def test_ceiling_and_floor(changed: dict[str, str], verdicts: set[str]) -> None:
+    ours = sheet(**changed)
+    assert {str(one.verdict) for one in ours.findings} == verdicts
+    assert ours.breached is ("missed" in verdicts)
+
+
+def test_a_pickle_counts_by_what_is_taken_up() -> None:
+    """148.6256 ppm is printed for 32 g of 5.88 % cure in 1266 g of pickle, at 10 %.
+
+    Source: a worked example in a public forum of sausage makers, as quoted in
+    ``tests/standards/test_cure_arithmetic.py``; half of its last digit either way.
+    """
+    text = """\
+lot sheet: ham (invented)
+product class: pumped, massaged or immersion cured
+keep refrigerated: yes
+meat: 5 kg
+cures: [{cure: curing salt, weight: 32 g, nitrite: 5.88 %}]
+pickle: {weight: 1266 g, taken up: 10 %}
+"""
+    found = read_lot_sheet("lot.yaml", text)
+    assert isinstance(found, LotSheet)
+    assert abs(found.ingoing.nitrite.measured - Fraction("148.6256")) < Fraction(
+        "0.00005"
+    )
+
+
+def test_brine_and_added_water_by_hand() -> None:
+    """11.339 80925 kg at 60 % and 453.592 37 g of water hold 7257.477 92 g of water.
+
+    Salt is 200 g and 93.75 % of 28.349 523 125 g: 226.577 677 9 g.
+    """
+    ours = sheet()
+    assert ours.brine is not None
+    by_hand = Fraction("226.5776779296875") / (
+        Fraction("226.5776779296875") + Fraction("7257.47792")
+    )
+    assert ours.brine == by_hand
+    assert ours.facts == ProductFacts(156, 529, 3_027, None, True)
+    mix = Fraction("11339.80925") + Fraction("453.59237") + 200 + 6
+    mix += Fraction("28.349523125")
+    assert ours.added_water == Fraction("453.59237") / mix
+
+
+def test_without_moisture_the_brine_is_unknown() -> None:
+    found = read_lot_sheet("lot.yaml", SHEET.replace("meat moisture: 60 %\n", ""))
+    assert isinstance(found, LotSheet)
+    assert found.brine is None
+    assert found.facts.brine_percent_milli is None
+
+
+def test_pure_nitrite_stops_everything_until_a_second_person_has_looked() -> None:
+    pure = SHEET.replace(
+        "weight: 1 oz, nitrite: 6.25 %, salt: 93.75 %", "weight: 1.75 g, nitrite: 99 %"
+    )
+    found = read_lot_sheet("lot.yaml", pure)
+    assert isinstance(found, LotSheet)
+    assert found.breached
+    assert found.stops[0].startswith("STOP: curing salt is 99 % nitrite")
+    looked = read_lot_sheet("lot.yaml", pure.replace("99 %", "99 %, checked by: AB"))
+    assert isinstance(looked, LotSheet)
+    assert not looked.stops
+    assert not looked.breached
+
+
+def test_what_may_be_claimed() -> None:
+    by_name = {one.option: one.may for one in claims(sheet().facts)}
+    assert by_name["FSIS Appendix B, option 1"] is True
+    assert by_name[OPTION_3] is True
+    assert by_name["California 910.15, slow cooling"] is None
+    none = read_lot_sheet("lot.yaml", SHEET[: SHEET.index("accelerators")])
+    assert isinstance(none, LotSheet)
+    assert {one.option: one.may for one in claims(none.facts)}[OPTION_3] is False
+
+
+@pytest.mark.parametrize("block", [False, True])
+def test_the_lots_facts_are_written_over_the_schedules(block: bool) -> None:
+    text = named(OPTION_3)
+    if block:
+        text = text.replace(text.splitlines()[2], BLOCK)
+    ours = sheet()
+    found = bound("links.yaml", text, ours, SHEET)
+    assert isinstance(found, str), found
+    schedule = read_schedule("links.yaml", found)
+    assert isinstance(schedule, Schedule), schedule
+    assert schedule.product.facts == ours.facts
+    assert found.endswith(
+        "# the lot sheet that the product's facts are from:\n"
+        + "".join(f"# {line}\n" for line in SHEET.splitlines())
+    )
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "words"),
+    [
+        ("cured: yes, nitrite: 1 ppm", "cured: no", "the lot holds a cure"),
+        ("form: comminuted", "form: intact", "of form intact, and the lot is"),
+        ("nitrite: 1 ppm", "water activity: 0.91", "does not show"),
+    ],
+)
+def test_a_schedule_that_claims_more_is_refused(was: str, now: str, words: str) -> None:
+    text = named("FSIS Appendix B, option 1").replace(was, now)
+    found = bound("links.yaml", text, sheet(), SHEET)
+    assert isinstance(found, list)
+    assert words in found[0]
+
+
+def test_an_option_that_the_lot_does_not_support_is_refused() -> None:
+    text = SHEET[: SHEET.index("accelerators")]
+    ours = read_lot_sheet("lot.yaml", text)
+    assert isinstance(ours, LotSheet)
+    assert bound("links.yaml", named(OPTION_3), ours, text) == [
+        "limit 'cooling': the lot may not be cooled by FSIS Appendix B 2021, option 3: "
+        "ingoing erythorbate or ascorbate is 0 ppm, at least 250 ppm is asked"
+    ]
+
+
+def test_an_option_of_which_it_is_not_known_is_said() -> None:
+    schedule = read_schedule("links.yaml", named("California 910.15, slow cooling"))
+    assert isinstance(schedule, Schedule)
+    (words,) = unknown(schedule, sheet().facts)
+    assert words.endswith("water activity is not known, at most 0.92 is asked")

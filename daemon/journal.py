@@ -5,7 +5,8 @@ person told, after that.
 Rule 2: a reading counts once.  Whoever sends it again changes nothing: same channel,
 same ``at_ms`` and same value is a duplicate and dropped; another value at that time
 is kept as a refusal that names both.  Where a copy with a better quality comes after
-a worse one (the retained copy overtook the queued message), the better one counts.
+a worse one (the retained copy overtook the queued message), the better one counts;
+but what was suspect once is never bettered by being sent again.
 Rule 3: a ``Journal`` belongs to the thread that opened it.  Page, command line and
 mirror each open their own on the same file; none of them waits for a reader.
 
@@ -403,7 +404,8 @@ class Journal:
             )
             refused.append(Refusal("", channel, received_ms, why, b""))
             return False
-        if PLACES[quality] >= known_place:
+        doubted = QUALITIES[known_place] is Quality.SUSPECT  # and stays so
+        if doubted or PLACES[quality] >= known_place:
             return False
         self.connection.execute(ADD_COPY, row)
         return True

@@ -2,8 +2,8 @@
 
 ::
 
-    broker -> decode -> journal (durable, then acknowledged) -> cooks -> events
-           -> journal -> outbox -> phone
+    broker -> decode -> screen -> journal (durable, then acknowledged) -> cooks
+           -> events -> journal -> outbox -> phone
 
 ``Road.turn`` is the whole road.  Nothing later on it calls anything earlier, and
 every arrow may be cut by a crash: what was not acknowledged comes again, what was
@@ -40,6 +40,7 @@ from daemon.settings import Settings
 from daemon.show import Show
 from daemon.steady import SteadyClock, Word
 from daemon.unset import dated, decode_unset, own_times
+from daemon.watching import Watching
 from daemon.web import Page
 from probes.contract import Arrival, Decoded, Probe, Refusal
 from probes.decode import decode
@@ -107,6 +108,11 @@ class Road:
     unsaid: list[Event] = field(default_factory=list)  # of the site, not yet durable
     recording: str = ""  # why not; "" while all is well
     handled: int = 0
+    watching: Watching = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Watch the channels of this journal's cooks."""
+        self.watching = Watching(self.journal)
 
     @property
     def pulse_ms(self) -> int:
@@ -231,7 +237,11 @@ class Road:
 
         What is durable leaves the group, so that another try adds it only once.
         """
-        new = self.journal.append(group.readings, group.refusals, group.deliveries)
+        screened = self.watching.screened(self.cooks, group.readings)
+        if screened.events:  # first, so that no crash leaves a doubt untold
+            self.keep("", screened.events)
+        new = self.journal.append(screened.readings, group.refusals, group.deliveries)
+        self.watching.kept(screened)
         for part in (group.readings, group.refusals, group.deliveries):
             part.clear()
         for reading in new:
@@ -253,6 +263,8 @@ class Road:
                 self.cooks.notice(kept.number)
             elif (running := self.cooks.of(kept.lot)) and not running.take(kept.entry):
                 LOG.warning("entry %d came too late to act", kept.number)
+            if events := self.watching.written(kept):
+                self.keep("", events)
 
     def let_time_pass(self, pulse_ms: int) -> None:
         """Move the horizon, and make durable whatever became true by then."""

@@ -18,6 +18,7 @@ class Quality(StrEnum):
     GOOD = "good"  # evidence
     AGE_UNKNOWN = "age unknown"  # retained, or it waited without a time of its own
     CLOCK_UNSET = "clock unset"  # stamped before the board knew the time
+    SUSPECT = "suspect"  # no working probe in its place could give it
 
 
 class Reading(NamedTuple):

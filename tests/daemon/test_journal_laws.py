@@ -55,13 +55,24 @@ def test_grouping_order_and_repeats_change_nothing(
     assert sorted(new) == sorted(found)  # each was new exactly once
 
 
-@given(st.permutations(list(Quality)), st.integers(min_value=0, max_value=3))
+WITHOUT_DOUBT = [quality for quality in Quality if quality is not Quality.SUSPECT]
+
+
+@given(st.permutations(WITHOUT_DOUBT), st.integers(min_value=0, max_value=3))
 def test_the_best_copy_counts_whichever_came_first(
     order: list[Quality], cut: int
 ) -> None:
     copies = [reading("core-1", 5)._replace(quality=quality) for quality in order]
     found, _ = held([copies[:cut], copies[cut:]])
     assert [one.quality for one in found] == [Quality.GOOD]
+
+
+@given(st.permutations(WITHOUT_DOUBT), st.integers(min_value=0, max_value=3))
+def test_what_was_suspect_first_stays_so(order: list[Quality], cut: int) -> None:
+    copies = [reading("core-1", 5)._replace(quality=quality) for quality in order]
+    doubted = reading("core-1", 5)._replace(quality=Quality.SUSPECT)
+    found, _ = held([[doubted, *copies[:cut]], copies[cut:]])
+    assert [one.quality for one in found] == [Quality.SUSPECT]
 
 
 @given(st.data(), st.lists(st.integers(0, 3), min_size=1, max_size=8))

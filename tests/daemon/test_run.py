@@ -14,13 +14,14 @@ from daemon.clock import Clock
 from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
-from daemon.mqtt import Subscriber
+from daemon.mqtt import Message, Subscriber
 from daemon.outbox import Outbox
 from daemon.run import PATIENCE_MS, Road
 from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
 from daemon.show import Show
 from daemon.web import Page
+from probes.contract import Arrival
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
 SETTINGS = """\
@@ -197,3 +198,28 @@ def test_a_cook_that_an_older_program_settled_is_settled_at_the_first_turn(
     road.let_time_pass(0)
     assert road.journal.settled() == {"R-1"}
     assert list(road.cooks) == []
+
+
+def test_what_no_core_can_say_is_kept_and_told_and_no_evidence(
+    road: Road, clock: SetClock
+) -> None:
+    """A broken wire must not end a chill: 0 degC from a core at 54 degC."""
+    begin(road)
+    road.read_entries()
+    for number, degrees in enumerate((54.2, 54.0, 53.9, 0.0, 0.0, 0.0)):
+        clock.at_ms = NOON_MS + number * 10_000
+        pack = b'[{"n":"core-1","u":"Cel","bt":%d,"v":%.1f}]'
+        payload = pack % (clock.at_ms // 1_000, degrees)
+        arrival = Arrival("yard/cores", payload, clock.at_ms)
+        group = road.decoded([Message(arrival, number + 1, 1, False, 1)])
+        assert not group.refusals
+        road.keep_group(group._replace(messages=[]))
+    qualities = [one.quality for one in road.journal.readings(["core-1"], 0, 1 << 62)]
+    assert qualities == [Quality.GOOD] * 3 + [Quality.SUSPECT] * 3
+    told = [
+        (noticed.event.name, noticed.event.now) for noticed in road.journal.events("")
+    ]
+    assert told == [("core-1", "dead zero")]
+    road.let_time_pass(clock.at_ms + MIN)
+    (running,) = road.cooks
+    assert running.state.sights[0].at_ms == NOON_MS + 20_000

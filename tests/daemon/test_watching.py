@@ -1,0 +1,110 @@
+"""daemon/watching.py: which channels are watched, from when, and after a restart."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+
+from daemon.cooks import Cooks
+from daemon.journal import Cook, Journal
+from daemon.watching import Group, Watching
+from probes.screening import Doubt
+from rules.channels import Channel, Role
+from rules.facts import Entry, EntryKind, Event, Quality, Reading
+
+NOON_MS = 1_768_046_400_000
+CORE = Channel("core-1", Role.CORE, 10_000, 300_000, 500)
+SCHEDULE = """\
+schedule: By hand
+revision: 1
+product: {meat: pork, form: comminuted, cured: yes}
+stages: [{stage: cook, ends: by hand}]
+limits:
+  - {limit: hot, kind: hold, channel: core, at or above: 60 degC}
+"""
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    """One with a cook that goes on."""
+    journal = Journal(tmp_path / "journal.db")
+    cook = Cook("W-1", "north", SCHEDULE, "hand.yaml", (CORE,), NOON_MS, "AB")
+    journal.begin(cook, NOON_MS)
+    yield journal
+    journal.close()
+
+
+def said(degrees: Sequence[float], from_s: int = 0) -> list[Reading]:
+    """These degrees, one every ten seconds."""
+    return [
+        Reading("core-1", NOON_MS + (from_s + 10 * n) * 1_000, round(c * 1_000), 500)
+        for n, c in enumerate(degrees)
+    ]
+
+
+def qualities(group: Group) -> str:
+    """A letter a reading: g or s."""
+    return "".join(one.quality[0] for one in group.readings)
+
+
+def take(journal: Journal, watching: Watching, readings: list[Reading]) -> Group:
+    """What the road does with a group."""
+    cooks = Cooks(journal)
+    assert not cooks.troubles
+    group = watching.screened(cooks, readings)
+    journal.add_events("", group.events, NOON_MS, NOON_MS)
+    journal.append(group.readings, [])
+    watching.kept(group)
+    return group
+
+
+def test_what_was_doubted_stays_so_when_it_is_sent_again(journal: Journal) -> None:
+    watching = Watching(journal)
+    readings = said([60, 60, 60, 0, 0])
+    assert qualities(take(journal, watching, readings)) == "gggss"
+    for again in (watching, Watching(journal)):
+        take(journal, again, readings)
+        kept = journal.readings(["core-1"], 0, 1 << 62)
+        assert "".join(one.quality[0] for one in kept) == "gggss"
+    journal.append(readings, [])
+    assert sum(one.quality is Quality.SUSPECT for one in journal.latest().values()) == 1
+
+
+def test_a_channel_of_no_cook_is_not_watched(journal: Journal) -> None:
+    yard = [one._replace(channel="yard") for one in said([60, 60, 60, 0, 0])]
+    assert qualities(take(journal, Watching(journal), yard)) == "ggggg"
+
+
+def test_a_group_that_was_not_kept_is_screened_as_if_for_the_first_time(
+    journal: Journal,
+) -> None:
+    watching, cooks = Watching(journal), Cooks(journal)
+    readings = said([85, 60, 60, 60, 0, 0])
+    first, second = (watching.screened(cooks, readings) for _ in range(2))
+    assert first == second
+    assert qualities(first) == "sgggss"
+
+
+@pytest.mark.parametrize("stop", range(1, 9))
+def test_a_restart_anywhere_changes_nothing(journal: Journal, stop: int) -> None:
+    readings = said([85, 60, 60, 60, 0, 0, 20, 61, 61])
+    watching = Watching(journal)
+    groups = [take(journal, watching, readings[:stop])]
+    groups += [take(journal, Watching(journal), readings[stop:])]
+    assert "".join(map(qualities, groups)) == "sgggsssgg"
+    assert [one.event.now for one in journal.events("")] == [Doubt.ZERO, "reporting"]
+
+
+def test_a_note_about_a_probe_is_believed(journal: Journal) -> None:
+    watching = Watching(journal)
+    take(journal, watching, said([60, 60, 60, 20, 20]))
+    at_ms = NOON_MS + 45_000
+    text = "put into another piece"
+    note = Entry(EntryKind.NOTE, at_ms, at_ms, "AB", text, "core-1")
+    number = journal.add_entry("W-1", note)
+    events: list[Event] = watching.written(journal.entries(after=number - 1)[0])
+    assert [(e.was, e.now, e.why) for e in events] == [
+        (Doubt.JUMP, "reporting", "AB wrote: put into another piece")
+    ]
+    assert qualities(take(journal, watching, said([20, 20], 50))) == "gg"
+    assert qualities(take(journal, Watching(journal), said([20, 20], 70))) == "gg"

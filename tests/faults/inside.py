@@ -176,13 +176,17 @@ class Inside:
 
     def send(self, messages: Iterable[tuple[str, bytes]]) -> None:
         """Publish, behind a pulse, and let the road take it all in."""
+        self.publish(messages)
+        if self.road:
+            self.take_in()
+
+    def publish(self, messages: Iterable[tuple[str, bytes]]) -> None:
+        """Publish, behind a pulse; return when the broker has it all."""
         if self.road:
             self.pulse(self.road.subscriber)
         sent = [self.client.publish(*message, qos=1) for message in messages]
         for one in sent:
             one.wait_for_publish(60)
-        if self.road:
-            self.take_in()
 
     def pulse(self, subscriber: Subscriber) -> None:
         """Send a pulse, and wait until it has vouched for what comes behind it."""
@@ -192,19 +196,24 @@ class Inside:
 
     def take_in(self) -> None:
         """Turn the road until all that was published by now has been handled."""
+        queued = self.come_in()
         assert self.road is not None
-        road, topic = self.road, pulse_topic(self.settings.broker.client_id)
-        mark = b"%d" % (road.clock.now_ms() - 1)  # unlike a pulse of the road's own
-        self.client.publish(topic, mark, qos=1)
-        subscriber = road.subscriber
+        while queued():
+            self.road.turn()
+
+    def come_in(self) -> Callable[[], list[bytes]]:
+        """Wait until all that was published is here; answer what shows the queue."""
+        assert self.road is not None
+        subscriber, topic = self.road.subscriber, pulse_topic("inside")
+        mark = b"%d" % (self.road.clock.now_ms() - 1)  # unlike a pulse of the road's
 
         def queued() -> list[bytes]:
             with subscriber._changed:
                 return [one.arrival.payload for one in subscriber._queue]
 
+        self.client.publish(topic, mark, qos=1)
         _soon(lambda: mark in queued(), "what was published to come in")
-        while queued():
-            road.turn()
+        return queued
 
     def finish(self, fault: str, tried: int, remarks: Sequence[str] = ()) -> Row:
         """Let the last verdict become certain, and count."""

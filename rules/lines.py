@@ -56,7 +56,7 @@ def shown(
     while line.turnings and line.turnings[0].at_ms <= piece.to_ms:
         at_ms = line.turnings[0].at_ms
         if piece.from_ms < at_ms:
-            before, piece = _cut(piece, at_ms)
+            before, piece = _cut(piece, at_ms, sight)
             line = _step(limit, line, before, moves)
             # Of the moment that is left the reading itself will tell.
             told = piece.to_ms == at_ms
@@ -127,8 +127,17 @@ def _bridged(
     return _step(limit, line, one_sided(sight, at_ms), moves)
 
 
-def _cut(piece: Piece, at_ms: int) -> tuple[Piece, Piece]:
-    return piece._replace(to_ms=at_ms), piece._replace(from_ms=at_ms)
+def _cut(piece: Piece, at_ms: int, sight: Sight) -> tuple[Piece, Piece]:
+    """The two parts; the first holds no more than can be reached by then.
+
+    Else the reading at the far end would widen what a hole there leaves possible.
+    """
+    before, after = piece._replace(to_ms=at_ms), piece._replace(from_ms=at_ms)
+    if isinstance(before, Span):
+        _, _, low_mc, high_mc = one_sided(sight, at_ms)
+        low_mc, high_mc = max(before.low_mc, low_mc), min(before.high_mc, high_mc)
+        before = before._replace(low_mc=low_mc, high_mc=high_mc)
+    return before, after
 
 
 def _clipped(bridge: Bridge, from_ms: int) -> Bridge:

@@ -238,3 +238,17 @@ def test_a_crossing_in_a_hole_counts_where_it_can_have_been(
     ]
     shown, _ = judged(kind, window, readings)
     assert [one.least for one in shown[:2]] == [least_ms, least_ms]
+
+
+def test_a_reading_after_the_end_tells_no_more_than_can_have_been_before() -> None:
+    """52.5 degC, and 60 degC 10 s later: 5 s after the first no more than 57.5."""
+    (kind,) = [kind for kind in KINDS if kind.name == "integrated"]
+    window = Window(BEGUN_MS, 0, 0, BEGUN_MS + 5_000, 0)
+    readings = [
+        Reading("core", BEGUN_MS + at_ms, value_mc, 0)
+        for at_ms, value_mc in ((0, 52_500), (10_000, 60_000))
+    ]
+    (shown,), _ = judged(kind, window, readings)
+    # 5 s of 10 ** ((57.5 - 65) / 10) over D = 10 s, in thousandths: 88.9.
+    assert shown.most == 88
+    never_narrower(kind, window, readings, readings[:1])

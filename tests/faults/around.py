@@ -6,6 +6,7 @@ every write for which a file would have to grow.
 
 import random
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from daemon.journal import Journal
@@ -20,42 +21,63 @@ from tests.victoria import victoria
 
 HOURS, CHANNELS, EVERY_MS = 6, 8, 10_000
 ALARM_MS = 400  # instead of 20 s: what lasts longer is told
+FAILS = "not recording: "  # in what the daemon says
 
 
 def full_disk(folder: Path, times: int) -> Row:
     """The disk is full for a while, at random moments of a cook."""
-    flag, chance = folder / "full", random.Random(13)
-    options = ("--unsynced", "{seed}", "--full-while", str(flag))
-    alarm = ("--alarm-ms", str(ALARM_MS))
-    with day.site(folder, *options, *alarm, shipped=day.QUICK) as site:
 
-        def fill() -> None:
-            for _ in range(times):
-                time.sleep(chance.uniform(0.3, 1.0))
+    def cook(folder: Path, at_most: int, seed: int) -> Row:
+        flag, chance = folder / "full", random.Random(seed)
+        options = ("--unsynced", "{seed}", "--full-while", str(flag))
+        alarm = ("--alarm-ms", str(ALARM_MS))
+        with day.site(folder, *options, *alarm, shipped=day.QUICK) as site:
+
+            def fill() -> None:
+                time.sleep(chance.uniform(0.2, 1.0))
+                before = site.log().count(FAILS)
                 flag.touch()
-                time.sleep(chance.uniform(1.2, 2.5))
+                # What still fits in the files is kept, so it takes a moment to fail.
+                with suppress(AssertionError):
+                    wait_for(lambda: site.log().count(FAILS) > before, FAILS)
+                time.sleep(chance.uniform(1.5, 2.5))
                 flag.unlink()
 
-        row = day.disturbed("disk full", site, times, fill, seed=13)
-        titles = [one.title for one in site.receiver.arrived]
-    untold = sorted({"NOT RECORDING", "Recording again"} - set(titles))
-    words = [f"nobody was told: {', '.join(untold)}"] if untold else []
-    return row._replace(remarks=(*row.remarks, *words))
+            row = day.disturbed("disk full", site, at_most, fill, seed)
+            words = _untold(site)
+        return row._replace(remarks=(*row.remarks, *words))
+
+    return day.cooks(folder, times, cook)
+
+
+def _untold(site: day.FaultSite) -> list[str]:
+    """What nobody was told of the recording's failure and its end."""
+
+    def untold() -> set[str]:
+        titles = {one.title for one in site.receiver.arrived}
+        return {"NOT RECORDING", "Recording again"} - titles
+
+    with suppress(AssertionError):
+        wait_for(lambda: not untold(), "people to be told", deadline_s=60)
+    return [f"nobody was told: {title}" for title in sorted(untold())]
 
 
 def deaf_telephone(folder: Path, times: int) -> Row:
     """The alerts' address answers nobody for most of the cook."""
-    chance = random.Random(14)
-    with day.site(folder, shipped=day.QUICK) as site:
 
-        def hang_up() -> None:
-            for _ in range(times):
+    def cook(folder: Path, at_most: int, seed: int) -> Row:
+        chance = random.Random(seed)
+        with day.site(folder, shipped=day.QUICK) as site:
+
+            def hang_up() -> None:
                 site.receiver.stop()
                 time.sleep(chance.uniform(1.0, 4.0))
                 site.receiver.start()
                 time.sleep(chance.uniform(0.0, 0.5))
 
-        return day.disturbed("alert address down", site, times, hang_up, seed=14)
+            return day.disturbed("alert address down", site, at_most, hang_up, seed)
+
+    return day.cooks(folder, times, cook)
 
 
 def mirror_away(folder: Path, times: int) -> Row:

@@ -33,7 +33,7 @@ from rules.facts import Event, Subject
 from rules.schedule import Schedule, read_schedule
 from tests.end_to_end.site import BEGINS_MS, MISSED_MS, PASSWORD, Probes, Site
 from tests.end_to_end.site import undisturbed as replayed
-from tests.faults.row import Row, compared, events_against
+from tests.faults.row import Row, compared, events_against, together
 from tests.receivers import HttpReceiver
 from tests.servers import SHIPPED, Mosquitto, mosquitto, wait_for
 
@@ -105,6 +105,11 @@ class Keeping(Probes):
 
     left: int = field(default=-1, init=False)  # what the broker never acknowledged
 
+    @property
+    def speak(self) -> bool:
+        """Whether there is still something that they have to say."""
+        return self._thread.is_alive()
+
     def publish(self) -> None:
         """Publish every sample at QoS 1; return when the broker has them all."""
         client = Client(CallbackAPIVersion.VERSION2, client_id="probes")
@@ -165,18 +170,29 @@ def site(
 
 
 def disturbed(
-    fault: str, site: FaultSite, tried: int, disturb: Callable[[], None], seed: int
+    fault: str, site: FaultSite, at_most: int, disturb: Callable[[], None], seed: int
 ) -> Row:
-    """One cook from fire to cooler while ``disturb`` does its worst; the count."""
+    """One cook while whose probes speak ``disturb`` does its worst; the count."""
     site.command("begin", str(SCHEDULE), "--lot", LOT, "--who", "AB")
     script = short_day(BEGINS_MS, EVERY_S * 1000, seed)
     probes = Keeping(site, list(simulate(script)))
     probes.start()
-    disturb()
+    tried = 0
+    while tried < at_most and probes.speak:
+        disturb()
+        tried += 1
     probes.done(PATIENCE_S)
     assert probes.left == 0, f"the broker never took {probes.left} messages"
     site.wait_until_judged(LOT, PATIENCE_S)
     return counted(fault, site, tried, probes)
+
+
+def cooks(folder: Path, times: int, cook: Callable[[Path, int, int], Row]) -> Row:
+    """As many cooks, each with another seed, as it takes to try so often."""
+    rows: list[Row] = []
+    while (tried := sum(row.tried for row in rows)) < times:
+        rows.append(cook(folder / str(len(rows)), times - tried, len(rows)))
+    return together(rows)
 
 
 def counted(fault: str, site: FaultSite, tried: int, probes: Probes) -> Row:

@@ -9,41 +9,32 @@ import random
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 from daemon.journal import Journal
 from tests.daemon.test_journal_crash import CHANNELS, FOR_EVER_MS, the_reading
 from tests.faults import day
-from tests.faults.row import Kept, Row, together
+from tests.faults.row import Kept, Row
 
 ROOT = Path(__file__).parents[2]
-A_COOK = 20  # kills in one cook
 THINGS = 2_000  # done to the disk before the power goes, at most
 
 
 def kills(folder: Path, times: int, *child: str, fault: str = "SIGKILL") -> Row:
     """SIGKILL at random moments of cooks, under load, and a start after each."""
-    rows = []
-    for cook in range(-(-times // A_COOK)):
-        some = min(A_COOK, times - cook * A_COOK)
-        with day.site(folder / str(cook), *child, shipped=day.QUICK) as site:
-            chance = random.Random(cook)
-            kill = _killing(site, some, chance)
-            rows.append(day.disturbed(fault, site, some, kill, seed=cook))
-    return together(rows)
 
+    def cook(folder: Path, at_most: int, seed: int) -> Row:
+        chance = random.Random(seed)
+        with day.site(folder, *child, shipped=day.QUICK) as site:
 
-def _killing(
-    site: day.FaultSite, times: int, chance: random.Random
-) -> Callable[[], None]:
-    def kill() -> None:
-        for _ in range(times):
-            time.sleep(chance.uniform(0.02, 0.9))  # the moment is what is tried
-            site.kill()
-            site.start()
+            def kill() -> None:
+                time.sleep(chance.uniform(0.02, 0.9))  # the moment is what is tried
+                site.kill()
+                site.start()
 
-    return kill
+            return day.disturbed(fault, site, at_most, kill, seed)
+
+    return day.cooks(folder, times, cook)
 
 
 def cuts(folder: Path, times: int) -> Row:

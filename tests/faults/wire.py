@@ -118,38 +118,46 @@ def _reset(one: socket.socket) -> None:
 
 def network_cuts(folder: Path, times: int) -> Row:
     """The network to the broker is cut at random moments, for probes and daemon."""
-    with ExitStack() as stack:
-        wires: list[Wire] = []
 
-        def through(port: int) -> int:
-            wires.append(Wire(port))
-            stack.callback(wires[0].close)
-            return wires[0].port
+    def cook(folder: Path, at_most: int, seed: int) -> Row:
+        with ExitStack() as stack:
+            wires: list[Wire] = []
 
-        site = stack.enter_context(day.site(folder, shipped=day.QUICK, through=through))
-        chance = random.Random(11)
+            def through(port: int) -> int:
+                wires.append(Wire(port))
+                stack.callback(wires[0].close)
+                return wires[0].port
 
-        def cut() -> None:
-            for _ in range(times):
+            site = stack.enter_context(
+                day.site(folder, shipped=day.QUICK, through=through)
+            )
+            chance = random.Random(seed)
+
+            def cut() -> None:
                 time.sleep(chance.uniform(0.2, 1.5))
                 if chance.random() < 0.5:
                     wires[0].cut(chance.uniform(0.0, 0.5))
                 else:
                     wires[0].stall(chance.uniform(0.1, 0.5))
 
-        return day.disturbed("network cut", site, times, cut, seed=11)
+            return day.disturbed("network cut", site, at_most, cut, seed)
+
+    return day.cooks(folder, times, cook)
 
 
 def broker_restarts(folder: Path, times: int) -> Row:
     """The broker, told what the shipped configuration tells it, is restarted."""
-    chance = random.Random(12)
-    with day.site(folder) as site:
 
-        def restart() -> None:
-            for _ in range(times):
-                time.sleep(chance.uniform(0.3, 1.8))
+    def cook(folder: Path, at_most: int, seed: int) -> Row:
+        chance = random.Random(seed)
+        with day.site(folder) as site:
+
+            def restart() -> None:
+                time.sleep(chance.uniform(0.2, 1.5))
                 site.running.stop()
                 time.sleep(chance.uniform(0.0, 0.5))
                 site.running.start()
 
-        return day.disturbed("broker restarted", site, times, restart, seed=12)
+            return day.disturbed("broker restarted", site, at_most, restart, seed)
+
+    return day.cooks(folder, times, cook)

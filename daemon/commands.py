@@ -27,6 +27,7 @@ from rules import engine
 from rules.channels import Channel
 from rules.facts import Entry, EntryKind
 from rules.faults import render_all
+from rules.reader import choice
 from rules.schedule import Schedule, read_schedule
 
 # A lot's text becomes the name of its record's file.
@@ -116,6 +117,8 @@ def key(what: str, settings: Settings) -> int:
 def entry(asked: argparse.Namespace, settings: Settings) -> int:
     """Add what a person wrote to the journal."""
     now_ms = clock_of(settings.pace).now_ms()
+    if not asked.who.strip():
+        raise CommandError("--who: give your initials", BAD_COMMAND)
     with machine_faults(), _journal(settings) as journal:
         if asked.name == "begin":
             return _begin(asked, settings, journal, now_ms)
@@ -131,10 +134,18 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
             about = asked.alert
             if not (about == "all" or about.isdigit()):
                 raise CommandError("give the number of an alert, or all", BAD_COMMAND)
+            if about != "all":
+                _must_be_alert(int(about), journal)
         elif journal.cook(lot) is None:
             raise CommandError(_unknown(lot, journal), BAD_COMMAND)
-        elif kind is EntryKind.NEXT_STAGE:
+        elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
             about = _stage(lot, journal)
+            if not about or _ended(lot, journal):
+                words = (
+                    f"lot {lot}: its {'end' if about else 'beginning'} is entered and "
+                    "not judged yet, or it is over; is the daemon running?"
+                )
+                raise CommandError(words, CHECK_FAILED)
         number = journal.add_entry(
             lot, Entry(kind, now_ms, now_ms, asked.who, text, about)
         )
@@ -208,6 +219,21 @@ def _stage(lot: str, journal: Journal) -> str:
     return next(begun, "")
 
 
+def _ended(lot: str, journal: Journal) -> bool:
+    """Whether the end of the cook has been entered, or has come."""
+    entered = any(k.entry.kind is EntryKind.END for k in journal.entries(lot))
+    return entered or any(e.event.subject == "cook" for e in journal.events(lot))
+
+
+def _must_be_alert(number: int, journal: Journal) -> None:
+    from daemon.outbox import Outbox
+
+    numbers = [alert.number for alert in Outbox(journal, {}).open_alerts()]
+    if number not in numbers:
+        known = ", ".join(map(str, numbers)) or "none"
+        raise CommandError(f"no alert {number} is open; open are: {known}", BAD_COMMAND)
+
+
 def _begin(
     asked: argparse.Namespace, settings: Settings, journal: Journal, now_ms: int
 ) -> int:
@@ -223,8 +249,14 @@ def _begin(
         raise CommandError(words, BAD_FILE)
     contacts = {rule.tell for rule in schedule.alert_rules}
     contacts |= {rule.then_tell for rule in schedule.alert_rules if rule.then_tell}
-    for name in sorted(contacts - set(settings.contacts)):
-        print(f"note: the schedule tells {name!r}, whom the settings do not know")
+    known = list(settings.contacts)
+    if strangers := sorted(contacts - set(known)):
+        words = "\n".join(
+            f"the schedule tells {name!r}, whom the settings do not know; "
+            f"{choice(name, known) if known else 'add the contact to the settings'}"
+            for name in strangers
+        )
+        raise CommandError(words, BAD_FILE)
     for cook in journal.cooks():
         over = any(e.event.subject == "cook" for e in journal.events(cook.lot))
         if cook.smokehouse == smokehouse and not over:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from typing import NamedTuple
 
+from daemon.acting import acting
 from daemon.journal import Cook, Journal
 from rules import engine
 from rules.alerts import AlertRule
@@ -72,9 +73,9 @@ class Running:
         names = sorted(running.channels)
         for reading in journal.readings(names, cook.begun_ms, until_ms):
             running.take(reading)
-        for kept in journal.entries(cook.lot):
-            if kept.number <= entries_seen:
-                running.take(kept.entry)
+        known = [k for k in journal.entries(cook.lot) if k.number <= entries_seen]
+        for entry in acting(known):
+            running.take(entry)
         events = running.advance(max(journal.horizon(cook.lot), cook.begun_ms))
         return running, events
 
@@ -186,12 +187,9 @@ class Cooks:
 
     def rules_of(self, lot: str, contacts: Iterable[str]) -> Sequence[AlertRule]:
         """Who is told of a lot; of the site, whoever is told of a running cook."""
-        if running := self._running.get(lot):
-            return running.schedule.alert_rules
         if lot:
-            cook = self._journal.cook(lot)
-            schedule = read_schedule(cook.schedule_path, cook.schedule) if cook else []
-            return schedule.alert_rules if isinstance(schedule, Schedule) else ()
+            schedule = self._schedule_of(lot)
+            return schedule.alert_rules if schedule else ()
         rules = [rule for one in self for rule in one.schedule.alert_rules]
         return rules or [
             AlertRule(tell=contact, when=SITE_TROUBLE, again_ms=SITE_AGAIN_MS)
@@ -200,10 +198,18 @@ class Cooks:
 
     def remedies_of(self, lot: str, limit: str) -> Sequence[str]:
         """What the lot's schedule says to do when a limit is missed."""
-        running = self._running.get(lot)
-        limits = running.schedule.limits if running else ()
+        schedule = self._schedule_of(lot)
+        limits = schedule.limits if schedule else ()
         name = limit.split(": ")[0]
         return next((one.if_missed for one in limits if one.name == name), ())
+
+    def _schedule_of(self, lot: str) -> Schedule | None:
+        """The schedule of a cook that goes on, or of one that is over."""
+        if running := self._running.get(lot):
+            return running.schedule
+        cook = self._journal.cook(lot)
+        found = read_schedule(cook.schedule_path, cook.schedule) if cook else None
+        return found if isinstance(found, Schedule) else None
 
     def _take_up(self, cook: Cook, *, settled: bool) -> None:
         until_ms = self._journal.horizon(cook.lot) if settled else NEVER_MS

@@ -14,6 +14,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from daemon import VERSION
+from daemon.acting import acting
 from daemon.journal import Cook, Journal, Noticed
 from daemon.outbox import Alert, Attempt, Outbox
 from probes.contract import Refusal
@@ -102,7 +103,7 @@ def gather(
         reading._replace(received_ms=0)
         for reading in journal.readings(names, cook.begun_ms, until_ms)
     )
-    entries = [kept.entry for kept in journal.entries(lot)]
+    entries = acting(journal.entries(lot))
     found = judge_again(schedule, cook, readings, entries, until_ms)
     if not found.outcome.finished_ms:
         return [

@@ -26,12 +26,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
+from daemon.acting import MOVES, late
 from daemon.alarm import OURS, Alarm
 from daemon.clock import Clock, clock_of
-from daemon.cooks import Cooks
+from daemon.cooks import Cooks, Running
 from daemon.curve import RECENT_MS
 from daemon.health import Notifier
-from daemon.journal import Delivery, Journal, JournalError
+from daemon.journal import Delivery, Journal, JournalError, Kept
 from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
 from daemon.outbox import Outbox
@@ -174,7 +175,9 @@ class Road:
         if message.qos and any(untimed(probe) for probe in probes):
             digest = hashlib.sha256(arrival.topic.encode() + b"\0" + arrival.payload)
             delivery = Delivery(message.packet, digest.digest())
-            if message.duplicate and self.journal.was_delivered(delivery):
+            if message.duplicate and (
+                delivery in group.deliveries or self.journal.was_delivered(delivery)
+            ):
                 return
             group.deliveries.append(delivery)
         for one in self.dated_parts(probes, arrival):
@@ -204,14 +207,13 @@ class Road:
         return decode_unset(probes, arrival)
 
     def too_late(self, reading: Reading) -> int:
-        """By how much a reading comes too late; one we already have does not."""
+        """By how much a reading comes too late; one as good as we have does not."""
         if reading.quality is not Quality.GOOD:
             return 0
         late_ms = self.cooks.too_late(reading)
         at_ms = reading.at_ms
-        if late_ms and any(self.journal.readings([reading.channel], at_ms, at_ms)):
-            return 0
-        return late_ms
+        had = self.journal.readings([reading.channel], at_ms, at_ms) if late_ms else ()
+        return 0 if any(one.quality is Quality.GOOD for one in had) else late_ms
 
     def acknowledged(self, message: Message, group: Group) -> None:
         """Take an acknowledgement that came as a message."""
@@ -262,9 +264,17 @@ class Road:
             if kept.entry.kind is EntryKind.BEGIN:
                 self.cooks.notice(kept.number)
             elif (running := self.cooks.of(kept.lot)) and not running.take(kept.entry):
-                LOG.warning("entry %d came too late to act", kept.number)
+                self.act_late(running, kept)
             if events := self.watching.written(kept):
                 self.keep("", events)
+
+    def act_late(self, running: Running, kept: Kept) -> None:
+        """Let an entry act now whose time was already judged."""
+        if kept.entry.kind in MOVES:
+            at_ms = running.horizon_ms
+            self.journal.add_entry(kept.lot, late(kept, at_ms, self.clock.now_ms()))
+            running.take(kept.entry._replace(at_ms=at_ms))
+            LOG.warning("entry %d came late and acts from now", kept.number)
 
     def let_time_pass(self, pulse_ms: int) -> None:
         """Move the horizon, and make durable whatever became true by then."""

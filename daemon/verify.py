@@ -215,7 +215,9 @@ def _summary(failures: Sequence[Failure], dossier: Dossier | None, lot: str) -> 
         count = f"{len(failures)} things are" if len(failures) > 1 else "one thing is"
         return f"do not rely on this record: {count} wrong with it"
     assert dossier is not None  # nothing is wrong, so all of it was read
-    words = "on hold" if held(dossier.outcome.judged) else "not on hold"
+    words = "the lot is on hold"
+    if not held(dossier.outcome.judged):
+        words = "every critical limit is met; release is a person's decision"
     return (
         f"the record of lot {lot} is as it was signed, and its {len(dossier.readings)} "
         f"readings give the verdicts in it: {words}"

@@ -21,11 +21,12 @@ from probes.contract import Arrival, Decoded, Probe, Refusal, Unit
 from probes.json_text import say
 from probes.units import thousandths
 from rules.facts import Quality, Reading
+from rules.units import say_ms
 
 LOWEST_MC, HIGHEST_MC = -200_000, 850_000
 DRIEST_MC, WETTEST_MC = 0, 100_000
 DISCONNECTED_MC, DISCONNECTED = -127_000, Decimal(-127)
-AHEAD_MS = 24 * 3_600_000
+AHEAD_MS = 120_000  # a clock that is off by more stamps what it cannot know yet
 LONG, MANY = 100, 100  # characters and names compared when looking for the nearest
 
 
@@ -102,6 +103,5 @@ def _not_humid(value: Decimal) -> str:
 def _why_not_then(at_ms: int, arrival: Arrival) -> str:
     ahead_ms = at_ms - arrival.received_ms
     if ahead_ms > AHEAD_MS:
-        hours, minutes = divmod(ahead_ms // 60_000, 60)
-        return f"its clock is ahead by {hours} h {minutes} min"
+        return f"its clock is ahead by {say_ms(ahead_ms)}"
     return "its time is before 1970" if at_ms < 0 else ""

@@ -27,7 +27,8 @@ from rules.units import Duration, say_mc, say_ms
 
 WAITING, WITHIN, AT_RISK, DEVIATION, MET, MISSED, UNPROVEN = Standing
 
-# No source: an everyday allowance for a burner's cycle, a door and new fuel.
+# No source: an everyday allowance for a burner's cycle, a door and new fuel.  It is for
+# the chamber of a stage only: a limit that somebody writes has the grace written there.
 GRACE_MS = 600_000
 NONE_MS = -1
 
@@ -85,7 +86,7 @@ class Bounded(Limit):
     """What a band and a hold share: one or two bounds, and short excursions."""
 
     settle_ms: Duration = Field(default=0, alias="settle")
-    grace_ms: Duration = Field(default=GRACE_MS, alias="grace")
+    grace_ms: Duration = Field(default=0, alias="grace")
 
     @property
     def bounds(self) -> tuple[int | None, int | None]:
@@ -95,6 +96,8 @@ class Bounded(Limit):
     @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
+        if not self.grace_ms:
+            return self._inside
         return f"{self._inside}, outside for no longer than {say_ms(self.grace_ms)}"
 
     @property

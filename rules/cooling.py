@@ -7,8 +7,8 @@ below its lower end; the limit's last part asks for the final temperature where 
 lies below the last band.
 
 Where the channel may have been below the upper end already when chilling began, the
-time since the end of heating counts as well; where no stage ended the heating, that
-time is unknown.
+time since it was last surely above it counts as well, whatever the stages were called
+meanwhile; where no reading shows that it was, that time is unknown.
 
 What a cook never showed is ``unproven``, not missed: the product may have got there
 later, but no reading says so.
@@ -59,6 +59,7 @@ class State(NamedTuple):
 
     begun_ms: int
     late_ms: int  # from the end of heating to the beginning of chilling, or UNKNOWN_MS
+    before_ms: int  # from when it was last surely hot to that beginning, or UNKNOWN_MS
     told: bool  # what was amiss from the beginning has been told
     seen: bool  # a reading has shown where it began
     qualified: Standing  # whether the product may be cooled by this option
@@ -106,6 +107,11 @@ class CoolingLimit(Limit):
         return "; ".join(part for part in parts if part)
 
     @property
+    def watched_mc(self) -> int | None:
+        """Above the hottest band no time counts."""
+        return max(band.from_mc for band in self._bands)
+
+    @property
     def _bands(self) -> tuple[CoolingBand, ...]:
         return self.option.bands
 
@@ -114,6 +120,7 @@ class CoolingLimit(Limit):
         late_ms = UNKNOWN_MS
         if opening.heat_ended_ms:
             late_ms = opening.at_ms - opening.heat_ended_ms
+        before_ms = opening.at_ms - opening.hot_ms if opening.hot_ms else UNKNOWN_MS
         none = Through(
             allowance.opened(opening.at_ms),
             may_have_begun=False,
@@ -127,6 +134,7 @@ class CoolingLimit(Limit):
         return State(
             begun_ms=opening.at_ms,
             late_ms=late_ms,
+            before_ms=before_ms,
             told=False,
             seen=False,
             qualified=qualified,
@@ -248,11 +256,11 @@ class CoolingLimit(Limit):
         self, band: CoolingBand, through: Through, state: State
     ) -> tuple[Through, list[Move]]:
         """Count the time before chilling, of which nothing shows that it was hotter."""
-        late_ms = state.late_ms
-        if late_ms == UNKNOWN_MS:
-            late_ms = band.at_most_ms + 1
+        before_ms = state.before_ms
+        if before_ms == UNKNOWN_MS:
+            before_ms = band.at_most_ms + 1
         front_ms = through.used.front_ms
-        used = through.used._replace(front_ms=state.begun_ms - late_ms)
+        used = through.used._replace(front_ms=state.begun_ms - before_ms)
         used, signals = allowance.counted(
             used, band.at_most_ms, self.warn_ms, state.begun_ms, may=True, must=False
         )

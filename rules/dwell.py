@@ -21,7 +21,7 @@ from rules.evidence import Bridge, Hole, Piece
 from rules.facts import Standing, Verdict
 from rules.limit import Limit, Move, Opening, Shown, say_at
 from rules.remarks import choice
-from rules.standards.tables import DWELL_TABLES, DwellTable
+from rules.standards.tables import DWELL_TABLES
 from rules.units import refused, say_mc, say_ms
 
 NEVER_MS = 1 << 62
@@ -53,7 +53,8 @@ class State(NamedTuple):
 
 
 @lru_cache
-def _columns(table: DwellTable) -> tuple[tuple[int, ...], tuple[int, ...]]:
+def _columns(name: str) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    table = DWELL_TABLES[name]
     rows = sorted(table.rows, key=lambda row: row.temp_mc)
     return tuple(r.temp_mc for r in rows), tuple(r.dwell_ms for r in rows)
 
@@ -137,7 +138,7 @@ class DwellTableLimit(Limit):
 
     @property
     def _rows(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        return _columns(DWELL_TABLES[self.table])
+        return _columns(self.table)
 
     def _standing(self, state: State) -> Standing:
         if state.met_ms:

@@ -336,7 +336,8 @@ def _turn_all(
 def _turn(plan: Plan, state: State, number: int, before: int) -> Turn | None:
     during, now = plan.during[number], state.at.number
     if not any(i >= now for i in during):
-        return Turn.OVER if before <= max(during, default=-1) else None
+        last = Turn.ENDED if state.at.finished_ms else Turn.OVER
+        return last if before <= max(during, default=-1) else None
     if now in during:
         return None if before in during else Turn.BEGIN
     return Turn.PAUSE if before in during else None
@@ -355,7 +356,8 @@ def _shown(
     facts = plan.schedule.product.facts
     row = []
     for number, line in zip(plan.judged[i], state.lines[i], strict=True):
-        if line.in_force or line.turnings:
+        watches = line.state is None and plan.limits[number].watched_mc is not None
+        if line.in_force or line.turnings or watches:
             for piece in pieces:
                 line, moves = lines.shown(
                     plan.limits[number], facts, line, sight, piece

@@ -32,6 +32,7 @@ class Opening(NamedTuple):
     at_ms: int
     heat_ended_ms: int  # when the last heating stage ended; 0 where none has
     facts: ProductFacts  # of the product, as far as they are known
+    hot_ms: int = 0  # when it was last surely at or above ``watched_mc``; 0: never
 
 
 class Move(NamedTuple):
@@ -115,6 +116,11 @@ class Limit(Written):
         """Where its figures come from, with the mark of any not yet verified."""
         return self.source
 
+    @property
+    def watched_mc(self) -> int | None:
+        """A temperature to watch for before the limit comes into force, if any."""
+        return None
+
     def opened(self, opening: Opening) -> State:
         """The state when the limit comes into force for a channel."""
         raise NotImplementedError
@@ -126,6 +132,10 @@ class Limit(Written):
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Close the limit at the end of its stages."""
         raise NotImplementedError
+
+    def ended(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """Close the limit with the whole cook: nobody looks on after this."""
+        return self.over(state, at_ms)
 
     def findings(self, state: State) -> list[Shown]:
         """What the evidence shows so far, one for every part."""

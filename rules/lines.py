@@ -20,6 +20,7 @@ class Turn(StrEnum):
     BEGIN = "begin"  # in force from now on; its count begins with the first
     PAUSE = "pause"
     OVER = "over"
+    ENDED = "ended"  # over with the whole cook
 
 
 class Turning(NamedTuple):
@@ -38,9 +39,10 @@ class Line(NamedTuple):
     over: bool
     from_ms: int  # in force since, where it is; over since, where it never was
     turnings: tuple[Turning, ...]
+    hot_ms: int  # when what the limit watches for was last surely seen; 0: never
 
 
-NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=())
+NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=(), hot_ms=0)
 NEVER = "its stages never began"
 
 
@@ -90,7 +92,7 @@ def findings(limit: Limit, line: Line) -> list[Shown]:
 
 def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
     if not line.in_force:
-        return line
+        return _watched(limit, line, piece)
     if isinstance(piece, Bridge):
         piece = _clipped(piece, line.from_ms)
     if piece.to_ms < piece.from_ms:
@@ -102,22 +104,33 @@ def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
     return line._replace(state=state)
 
 
+def _watched(limit: Limit, line: Line, piece: Piece) -> Line:
+    """Before a limit is in force, remember when its channel was last hot enough."""
+    if line.state is not None or limit.watched_mc is None:
+        return line
+    hot = isinstance(piece, Span) and piece.low_mc >= limit.watched_mc
+    return line._replace(hot_ms=piece.to_ms) if hot else line
+
+
 def _turned(limit: Limit, facts: ProductFacts, line: Line, moves: list[Move]) -> Line:
     at_ms, turn, heat_ended_ms = line.turnings[0]
     line = line._replace(turnings=line.turnings[1:])
     if turn is Turn.BEGIN:
         state = line.state
         if state is None:
-            state = limit.opened(Opening(at_ms, heat_ended_ms, facts))
+            opening = Opening(at_ms, heat_ended_ms, facts, line.hot_ms)
+            state = limit.opened(opening)
         return line._replace(state=state, in_force=True, from_ms=at_ms)
-    if turn is Turn.OVER and line.state is None:
+    last = turn in (Turn.OVER, Turn.ENDED)
+    if last and line.state is None:
         moves.append(Move(at_ms, "", Standing.WAITING, Standing.UNPROVEN, NEVER))
         line = line._replace(from_ms=at_ms)
-    elif turn is Turn.OVER:
-        state, new = limit.over(line.state, at_ms)
+    elif last:
+        close = limit.ended if turn is Turn.ENDED else limit.over
+        state, new = close(line.state, at_ms)
         moves += new
         line = line._replace(state=state)
-    return line._replace(in_force=False, over=line.over or turn is Turn.OVER)
+    return line._replace(in_force=False, over=line.over or last)
 
 
 def _bridged(

@@ -10,7 +10,7 @@ from typing import Annotated, Literal, NamedTuple
 from pydantic import BeforeValidator, Field
 
 from rules import allowance
-from rules.allowance import DONE, Used
+from rules.allowance import DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing
 from rules.limit import Limit, Move, Opening, Shown
@@ -78,7 +78,16 @@ class TimeBetween(Limit):
 
     def over(self, state: Used, at_ms: int) -> tuple[Used, list[Move]]:
         """Met, unless the allowance may have been or was passed."""
-        state, moves = allowance.moved("", state, [(at_ms, DONE)], self._says)
+        return self._closed(state, at_ms, DONE)
+
+    def ended(self, state: Used, at_ms: int) -> tuple[Used, list[Move]]:
+        """The same; but what may be inside yet goes on being so, and nobody counts."""
+        return self._closed(state, at_ms, OVER if state.inside else DONE)
+
+    def _closed(
+        self, state: Used, at_ms: int, signal: Signal
+    ) -> tuple[Used, list[Move]]:
+        state, moves = allowance.moved("", state, [(at_ms, signal)], self._says)
         return state._replace(over=True, inside=False), moves
 
     def findings(self, state: Used) -> list[Shown]:
@@ -91,7 +100,8 @@ class TimeBetween(Limit):
         return {
             Standing.AT_RISK: f"may be {self._band}, and no more than "
             f"{say_ms(self.warn_ms)} of {allowed} are left",
-            Standing.UNPROVEN: f"may have been {self._band} for more than {allowed}",
+            Standing.UNPROVEN: f"may have been {self._band} for more than {allowed}, "
+            "or may still be",
             Standing.MISSED: f"was {self._band} for more than {allowed}",
             Standing.MET: f"was {self._band} for no more than {allowed}",
         }.get(standing, f"is no longer {self._band}")

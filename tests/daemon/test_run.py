@@ -223,3 +223,26 @@ def test_what_no_core_can_say_is_kept_and_told_and_no_evidence(
     road.let_time_pass(clock.at_ms + MIN)
     (running,) = road.cooks
     assert running.state.sights[0].at_ms == NOON_MS + 20_000
+
+
+@pytest.mark.parametrize("kind", [EntryKind.NEXT_STAGE, EntryKind.END])
+def test_an_entry_that_comes_late_acts_now_here_and_in_every_replay(
+    road: Road, clock: SetClock, kind: EntryKind
+) -> None:
+    begin(road)
+    road.read_entries()
+    clock.at_ms += 10 * MIN
+    road.let_time_pass(clock.at_ms)  # all up to a moment ago is judged
+    horizon_ms = road.horizon_ms
+    late_ms = NOON_MS + MIN
+    road.journal.add_entry("R-1", Entry(kind, late_ms, clock.at_ms, "AB", about="dry"))
+    road.read_entries()
+    clock.at_ms += MIN
+    road.let_time_pass(clock.at_ms)
+    live = {noticed.event for noticed in road.journal.events("R-1")}
+    ended = [event for event in live if event.now == "ended"]
+    assert [event.at_ms for event in ended] == [horizon_ms]
+    cook = road.journal.cook("R-1")
+    assert cook is not None
+    _, replayed = Running.resumed(cook, road.journal, entries_seen=1 << 62)
+    assert set(replayed) == live

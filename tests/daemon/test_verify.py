@@ -39,14 +39,15 @@ def test_a_good_record(whole: bytes) -> None:
     assert report.lot == "2026-01-10 N links"
     assert report.summary == (
         "the record of lot 2026-01-10 N links is as it was signed, and its 129 "
-        "readings give the verdicts in it: not on hold"
+        "readings give the verdicts in it: every critical limit is met; release is "
+        "a person's decision"
     )
 
 
 def test_a_record_of_a_lot_on_hold_is_a_good_record(on_hold: bytes) -> None:
     report = verify(on_hold, PEM)
     assert report.good
-    assert report.summary.endswith("give the verdicts in it: on hold")
+    assert report.summary.endswith("give the verdicts in it: the lot is on hold")
 
 
 # Not a record

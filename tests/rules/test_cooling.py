@@ -13,7 +13,7 @@ import pytest
 
 from rules.cooling import CONDITIONS, START, CoolingLimit
 from rules.evidence import Piece
-from rules.facts import Reading, Standing
+from rules.facts import EntryKind, Reading, Standing
 from rules.falling import FALL
 from rules.limit import Move, Opening, Shown
 from rules.standards.cooling import ProductFacts
@@ -23,6 +23,7 @@ from tests.rules.stories import (
     H,
     cook,
     core,
+    entry,
     heard,
     judged,
     limit_moves,
@@ -43,7 +44,7 @@ CURED = ProductFacts(
     nitrite_ppm=156, erythorbate_ppm=550, brine_percent_milli=3_500, fully_cooked=True
 )
 # The cook ended as chilling began.
-AT_ONCE = Opening(BEGUN_MS, BEGUN_MS, CURED)
+AT_ONCE = Opening(BEGUN_MS, BEGUN_MS, CURED, BEGUN_MS)
 
 Point = tuple[float, int]
 
@@ -239,7 +240,7 @@ def test_when_chilling_had_to_begin_is_unknown_where_no_stage_heated() -> None:
 
 def test_time_before_chilling_counts_where_it_may_have_been_below() -> None:
     """Half an hour on the rail: at 125 degF nobody knows since when."""
-    start = Opening(BEGUN_MS, BEGUN_MS - 30 * MIN, CURED)
+    start = Opening(BEGUN_MS, BEGUN_MS, CURED, BEGUN_MS - 30 * MIN)
     _, warm = run(OPTION_1, (0, 125), (10, 100), (20, 79), start=start)
     _, hot = run(OPTION_1, (0, 131), (10, 100), (20, 79), start=start)
     assert warm[UPPER].least == 50 * MIN
@@ -249,10 +250,44 @@ def test_time_before_chilling_counts_where_it_may_have_been_below() -> None:
 
 
 def test_time_before_chilling_may_be_too_long_already() -> None:
-    start = Opening(BEGUN_MS, BEGUN_MS - 2 * H, CURED)
+    start = Opening(BEGUN_MS, BEGUN_MS, CURED, BEGUN_MS - 2 * H)
     moves, _ = run(OPTION_1, (0, 125), start=start)
     assert told(moves, UPPER) == [(0, "unproven")]
     assert told(moves, LOWER) == []
+
+
+SLOW_BEFORE_CHILLING = """\
+stages:
+  - {stage: cook, ends: by hand}
+  - {stage: chill, ends: when every core falls to 4 degC}
+limits:
+  - limit: cooling
+    kind: cooling option
+    channel: core
+    option: FSIS Appendix B 1999, option 1
+"""
+
+
+def test_a_fall_before_the_chill_stage_is_a_fall_all_the_same() -> None:
+    """The fire died in the night; in the morning somebody said that it chills now."""
+    readings = series_f(
+        "core",
+        *((at, 160) for at in range(0, 160, 10)),
+        *((at, 129 - (at - 160) // 6) for at in range(160, 400, 10)),
+        *((at, 79) for at in range(400, 410, 10)),
+        (420, 39),
+    )
+    outcome = cook(
+        schedule(SLOW_BEFORE_CHILLING),
+        [core(every_ms=10 * MIN)],
+        readings,
+        entry(EntryKind.NEXT_STAGE, 399),
+        until_min=430,
+    )
+    # Last surely hot at 150 min, at or below 80 degF at 400 min: over four hours.
+    (upper,) = [one for one in outcome.findings if one.part == UPPER]
+    assert upper.verdict == "unproven"
+    assert upper.least >= 4 * H
 
 
 def test_below_the_band_with_no_heating_known_proves_nothing() -> None:

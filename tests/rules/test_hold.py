@@ -3,7 +3,7 @@
 import pytest
 
 from rules.channels import Channel, Role
-from rules.evidence import Piece, Span
+from rules.evidence import Hole, Piece, Span
 from rules.facts import Verdict
 from rules.hold import HoldLimit
 from tests.rules.stories import (
@@ -45,10 +45,20 @@ def test_the_temperature_itself_is_inside(end: str, mc: int, verdict: str) -> No
 
 def test_it_says_what_it_asks() -> None:
     below, above = hold("at or below", "4 degC"), hold("at or above", "57 degC")
-    assert below.required_words == (
+    assert below.required_words == "at or below 4.0 degC"
+    assert above.required_words == "at or above 57.0 degC"
+    short = hold("at or below", "4 degC", grace="10 min")
+    assert short.required_words == (
         "at or below 4.0 degC, outside for no longer than 10 min"
     )
-    assert above.required_words.startswith("at or above 57.0 degC, ")
+
+
+def test_nobody_gets_a_grace_that_was_not_written() -> None:
+    limit = hold("at or above", "60 degC")
+    pieces: list[Piece] = [Span(BEGUN_MS, BEGUN_MS + 1, 45_000, 45_000)]
+    _, (warm,) = shown_to(limit, pieces, BEGUN_MS + 2)
+    _, (unseen,) = shown_to(limit, [Hole(BEGUN_MS, BEGUN_MS + 1)], BEGUN_MS + 2)
+    assert (warm.verdict, unseen.verdict) == ("missed", "unproven")
 
 
 STORE = """\

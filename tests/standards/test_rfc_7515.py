@@ -13,7 +13,7 @@ from joserfc import jws
 from joserfc.errors import BadSignatureError
 from joserfc.jwk import ECKey
 
-from daemon.canonical import encode
+from daemon.canonical import Value, encode
 from daemon.keys import (
     DeviceKey,
     PublicKey,
@@ -110,7 +110,12 @@ def test_joserfc_verifies_our_detached_form(payload: bytes) -> None:
 
 
 def test_the_header_is_canonical_and_says_everything() -> None:
-    members = {"alg": "ES256", "b64": False, "before": "d", "crit": ["b64"]}
+    members: dict[str, Value] = {
+        "alg": "ES256",
+        "b64": False,
+        "before": "d",
+        "crit": ["b64"],
+    }
     whole = {**members, "kid": "k", "lines": 7}
     assert from_base64url(header("k", 7, "d")) == encode(whole)
 

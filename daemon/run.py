@@ -244,6 +244,8 @@ class Road:
             self.keep("", screened.events)
         new = self.journal.append(screened.readings, group.refusals, group.deliveries)
         self.watching.kept(screened)
+        for refusal in group.refusals:
+            self.show.refused(refusal)
         for part in (group.readings, group.refusals, group.deliveries):
             part.clear()
         for reading in new:

@@ -4,6 +4,7 @@ It keeps the last reading and a bounded curve of every channel, so that the page
 never reads the database.
 """
 
+from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -12,13 +13,16 @@ from daemon.curve import Curve
 from daemon.seen import alert_view, channel_view, cook_view
 from daemon.settings import Settings
 from daemon.view import BrokerView, CookView, NoticeView, RecordingView, View
-from probes.contract import Probe
+from probes.contract import Probe, Refusal
 from rules.channels import Channel
 from rules.facts import Quality, Reading
 from rules.replay import outcome
 
 if TYPE_CHECKING:
     from daemon.run import Road
+
+
+REFUSED_SHOWN, REFUSED_MS = 3, 3_600_000  # the last refusals, for an hour
 
 
 class Show:
@@ -38,6 +42,7 @@ class Show:
         for probe in settings.probes:
             self._topics.setdefault(probe.topic, []).append(probe)
         self._latest: dict[str, Reading] = {}
+        self._refused: deque[NoticeView] = deque(maxlen=REFUSED_SHOWN)
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
 
     @property
@@ -56,6 +61,12 @@ class Show:
             self._latest[reading.channel] = reading
         if reading.quality is Quality.GOOD and reading.channel in self._curves:
             self._curves[reading.channel].add(reading)
+
+    def refused(self, refusal: Refusal) -> None:
+        """Remember a refusal, so that somebody sees it: silence would hide it."""
+        of = f"{refusal.topic} {refusal.channel}".strip()
+        words = f"refused, from {of}: {refusal.why}"
+        self._refused.append(NoticeView(refusal.received_ms, words))
 
     def view(self, road: "Road") -> View:
         """Everything a person may look at, as it stands now."""
@@ -80,7 +91,10 @@ class Show:
                 for name, channel in self._channels.items()
             ),
             alerts=tuple(map(alert_view, road.outbox.open_alerts())),
-            notices=tuple(NoticeView(now_ms, words) for words in road.cooks.troubles),
+            notices=(
+                *(NoticeView(now_ms, words) for words in road.cooks.troubles),
+                *(one for one in self._refused if now_ms - one.at_ms < REFUSED_MS),
+            ),
             curves=tuple(curve.view() for curve in self._curves.values()),
             pace=self.pace,
         )

@@ -100,6 +100,20 @@ def test_a_topic_nobody_publishes_is_a_quiet_channel(make_site: MakeSite) -> Non
     wait_for(lambda: quiet() == words, "the quiet channel", quiet)
 
 
+def test_what_is_refused_is_shown(make_site: MakeSite) -> None:
+    site = make_site(times=1)
+    site.start()
+    wait_for(lambda: view(site)["broker"].get("connected"), "the link")
+    site.broker.publish("yard/cooler", ["3,5"], options=PUBLISHER)
+    words = "refused, from yard/cooler cooler: "
+
+    def notices() -> list[str]:
+        return [one["words"] for one in view(site).get("notices", [])]
+
+    wait_for(lambda: any(n.startswith(words) for n in notices()), words, notices)
+    assert any("3.5" in one for one in notices())  # what to write instead
+
+
 HUMID = """\
 schedule: Links with humidity
 revision: 1

@@ -108,6 +108,8 @@ def test_the_page_shows_the_cook(cooked: tuple[Site, Probes]) -> None:
     assert [cook["lot"] for cook in view["cooks"]] == [LOT]
     assert view["broker"]["connected"] is True
     assert view["recording"]["recording"] is True
+    # What was refused at the beginning of the day was shown then, for an hour.
+    assert view["notices"] == []
     channels = {channel["name"] for channel in view["channels"]}
     assert channels == {"chamber", "core-1", "core-2", "core-3", "cooler"}
 

@@ -21,7 +21,7 @@ Units: ``_ms`` and ``_mc`` as in ``rules.facts``.
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from itertools import accumulate, islice
+from itertools import accumulate, pairwise
 from math import gcd
 from typing import NamedTuple
 
@@ -125,10 +125,7 @@ def _rows(body: bytes) -> Iterator[Row]:
 
 
 def _changes(numbers: Sequence[int]) -> list[int]:
-    return [
-        after - before
-        for before, after in zip(numbers, islice(numbers, 1, None), strict=False)
-    ]
+    return [after - before for before, after in pairwise(numbers)]
 
 
 def _varints(numbers: Iterable[int]) -> bytes:

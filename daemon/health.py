@@ -1,15 +1,30 @@
 """What the service manager is told: ready, alive, and in a few words how it goes.
 
+``Change`` is what a part that watches the board has to say of it.
+
 The watchdog notice is sent by the road itself after it has moved, so a stuck road
 is restarted.  Outside a service manager nothing is sent.
 
 Source: sd_notify(3) of systemd: one datagram to ``$NOTIFY_SOCKET``, lines of
 ``VARIABLE=value``; a name that begins with ``@`` is in the abstract namespace.
+``EXTEND_TIMEOUT_USEC`` lets a start take that much longer, from now on.
 """
 
 import contextlib
 import socket
 from collections.abc import Mapping
+from typing import NamedTuple
+
+BUSY_US = 60_000_000
+
+
+class Change(NamedTuple):
+    """A part of the site that is not what it was, in the words of an event."""
+
+    name: str
+    was: str
+    now: str
+    why: str
 
 
 class Notifier:
@@ -23,6 +38,10 @@ class Notifier:
     def ready(self) -> None:
         """Say that the start is over."""
         self._send("READY=1")
+
+    def busy(self, status: str) -> None:
+        """Say that a long piece of work goes on, before ``ready`` or after it."""
+        self._send(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={BUSY_US}\nSTATUS={status}")
 
     def alive(self, status: str) -> None:
         """Say that the road has moved, and how it goes."""

@@ -242,6 +242,12 @@ class Journal:
             ).fetchall()
         return [(number, Refusal(*refusal)) for number, *refusal in rows]
 
+    def last_refusal(self) -> int:
+        """The number of the newest refusal: how many there are."""
+        with in_words(self.path):
+            query = "SELECT coalesce(max(number), 0) FROM refusal"
+            return int(self.connection.execute(query).fetchone()[0])
+
     # Cooks and what people wrote
 
     def begin(self, cook: Cook, entered_ms: int) -> int:

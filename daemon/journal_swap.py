@@ -22,12 +22,18 @@ from daemon.journal_errors import JournalError, Trouble
 def held(journal: Path) -> Iterator[None]:
     """Hold the journal as the only one.
 
+    On a disk that is full or may only be read there is nothing to be held: whoever
+    runs there has to be able to say so.
+
     Raises:
         JournalError: Another process holds it.
-        OSError: Its folder cannot be written.
     """
     lock = beside(journal, "lock")
-    handle = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    try:
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    except OSError:
+        yield
+        return
     try:
         belongs(lock)
         try:

@@ -14,9 +14,16 @@ out messages in the order in which it got them, so whatever arrives after a puls
 that left us a moment ago is no older than that moment.  A message that no such
 pulse vouches for is marked ``waited``: it may have stood in the broker's queue.
 
+The *status* is a retained message for whoever else looks at the broker: "online" and
+since when, or "offline".  When we are lost the broker says that for us (our last
+will), and cannot know since when.  Nothing here reads it: readings that come prove
+more than any status.  It is said once the pulse is back, and no more where the broker
+hangs up on it: mosquitto 2.0 does that to whom it refuses a message.
+
 Units: ``_ms`` milliseconds, by the clock that was handed in; ``_s`` seconds.
 """
 
+import json
 import ssl
 import sys
 import threading
@@ -41,6 +48,7 @@ from daemon.link import Link
 from daemon.settings import Broker
 from probes.contract import Arrival
 
+WILL = json.dumps({"status": "offline", "since_ms": None})
 PROTOCOL = {"3.1.1": MQTTProtocolVersion.MQTTv311, "5": MQTTProtocolVersion.MQTTv5}
 KEEP_ALIVE_S = 15
 BACK_OFF_S = (1, 30)
@@ -55,6 +63,7 @@ LIVE_MS = 5_000  # a pulse that left longer ago vouches for nothing
 OVERDUE_MS = 60_000
 OFTEN, OFTEN_MS = 3, 60_000  # losses that look like two clients with one id
 TROUBLES_KEPT = 1000
+HANG_UPS, HANG_UP_MS = 2, 2_000
 
 
 class Message(NamedTuple):
@@ -91,6 +100,11 @@ def pulse_topic(client_id: str) -> str:
     return f"fumarium/{client_id}/pulse"
 
 
+def status_topic(client_id: str) -> str:
+    """Where the daemon's status is kept."""
+    return f"fumarium/{client_id}/status"
+
+
 class Subscriber:
     """The daemon's one connection to its broker."""
 
@@ -111,6 +125,7 @@ class Subscriber:
         self._broker = broker
         self._place = f"{broker.host}:{broker.port}"
         self._pulse_topic = pulse_topic(broker.client_id)
+        self._status_topic = status_topic(broker.client_id)
         self._topics = (*dict.fromkeys(topics), self._pulse_topic)
         self._clock = clock
         self._size = queue_size
@@ -127,6 +142,8 @@ class Subscriber:
         self._vouched_ms: int | None = None  # when the last one that is back left
         self._overdue_told = False
 
+        self._online_ms: int | None = None  # when this connection said that it is
+        self._hung_up = 0  # on us, right after we had said so
         self._answer = ""  # what the broker said to this attempt to connect
         self._deaf = ""  # why messages do not reach us, until the next connection
         self._mute = ""  # why a pulse does not come back, until one does
@@ -158,6 +175,8 @@ class Subscriber:
         with self._changed:
             self._stopping = True
             self._changed.notify_all()
+        if self.state.connected and self._online_ms is not None:
+            self._say_status("offline", self._clock.now_ms())
         self._client.disconnect()
         self._client.loop_stop()
         self._stand(False, "stopped")
@@ -275,8 +294,28 @@ class Subscriber:
 
         return called
 
+    def _say_status(self, status: str, since_ms: int) -> None:
+        text = json.dumps({"status": status, "since_ms": since_ms})
+        self._client.publish(self._status_topic, text, qos=1, retain=True)
+
+    def _count_hang_up(self, now_ms: int) -> None:
+        """See whether it was the status that the broker would not have."""
+        online_ms, self._online_ms = self._online_ms, None
+        if online_ms is None:
+            return
+        self._hung_up = self._hung_up + 1 if now_ms - online_ms < HANG_UP_MS else 0
+        if self._hung_up == HANG_UPS:
+            who = (
+                f"may {self._broker.user!r} write it" if self._broker.user else "may we"
+            )
+            self._trouble(
+                f"the broker hangs up on the status on {self._status_topic!r}, so it "
+                f"is said no more: {who}?"
+            )
+
     def _on_pre_connect(self) -> None:
         self._answer = ""
+        self._client.will_set(self._status_topic, WILL, qos=1, retain=True)
 
     def _on_socket_close(self, _socket: object) -> None:
         # Before paho forgets what it had to send: no acknowledgement that is
@@ -316,6 +355,7 @@ class Subscriber:
             self._stand(False, link.unanswered(self._place, bool(self._broker.ca)))
             return
         now_ms = self._clock.monotonic_ms()
+        self._count_hang_up(now_ms)
         self._losses.append(now_ms)
         # MQTT 3.1.1 has no reason code for a second client, and with MQTT 5
         # mosquitto 2.0.11 sends none either: they only hang up.
@@ -368,6 +408,9 @@ class Subscriber:
         if self._mute:
             self._mute = ""
             self._stand(True, self._deaf)
+        if self._online_ms is None and self._hung_up < HANG_UPS:
+            self._online_ms = self._clock.monotonic_ms()
+            self._say_status("online", self.state.since_ms)
 
     def _put(self, message: Message) -> None:
         """Queue it; while the queue is full the broker has to wait, and so do we."""

@@ -34,6 +34,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from daemon import metrics
 from daemon.asked import Asked, read_acknowledgement, read_note
 from daemon.view import View, as_json, curves_as_json
 from daemon.web import AddEntry, Latest
@@ -87,6 +88,7 @@ def application(desk: Desk) -> ASGIApp:
         Route("/curves", answers.curves, methods=["GET"]),
         Route("/events", answers.events, methods=["GET"]),
         Route("/health", answers.health, methods=["GET"]),
+        Route("/metrics", answers.metrics, methods=["GET"]),
         Route("/acknowledge", answers.acknowledge, methods=["POST"]),
         Route("/note", answers.note, methods=["POST"]),
         *(Route(path, reply, methods=["GET"]) for path, reply in _files()),
@@ -140,6 +142,15 @@ class Answers:
         }
         headers = {"Cache-Control": "no-store"}
         return JSONResponse(plain, 200 if moves else 503, headers)
+
+    async def metrics(self, request: Request) -> Response:
+        """The figures of the last view, for a monitoring system."""
+        view = self._desk.latest.view
+        if view is None:
+            return _refused(503, "the daemon has not shown anything yet")
+        text = metrics.as_text(view, self._desk.latest.still_s())
+        headers = {"Content-Type": metrics.KIND, "Cache-Control": "no-store"}
+        return Response(text, headers=headers)
 
     async def acknowledge(self, request: Request) -> Response:
         """Keep that somebody has acknowledged an alert."""

@@ -16,6 +16,7 @@ time less the lateness.  Where nothing at all comes from the broker for
 time; while a backlog is worked off, however long that takes, only pulses move it.
 """
 
+import contextlib
 import hashlib
 import json
 import logging
@@ -23,19 +24,24 @@ import signal
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
+from daemon import damaged_head
 from daemon.acting import MOVES, late
 from daemon.alarm import OURS, Alarm
+from daemon.care import Care
 from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks, Running
 from daemon.curve import RECENT_MS
 from daemon.health import Notifier
 from daemon.journal import Delivery, Journal, JournalError, Kept
+from daemon.journal_swap import held
 from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
 from daemon.outbox import Outbox
+from daemon.rescue import DAMAGE, open_sound
 from daemon.sender import Sender
 from daemon.settings import Settings
 from daemon.show import Show
@@ -92,6 +98,7 @@ class Road:
     alarm: Alarm
     handled_ms: int  # monotonic: when the last message was handled, or the start
     mirror: Mirror | None = None
+    care: Care | None = None
     steady: SteadyClock | None = None  # the clock; None where it is an invented one
     undated: list[Reading] = field(default_factory=list)  # until the clock is set
     later_ms: int = 0  # how much later they were, once it is
@@ -109,6 +116,7 @@ class Road:
     unsaid: list[Event] = field(default_factory=list)  # of the site, not yet durable
     recording: str = ""  # why not; "" while all is well
     handled: int = 0
+    journalled: int = 0
     watching: Watching = field(init=False)
 
     def __post_init__(self) -> None:
@@ -124,6 +132,7 @@ class Road:
         """One turn: everything that arrived is durable, judged and told."""
         self.watch_link()
         self.watch_clock()
+        self.watch_board()
         self.taken = self.taken or self.subscriber.take(wait_s=self.pulse_ms / 1000)
         try:
             self.group = self.group or self.decoded(self.taken)
@@ -248,6 +257,7 @@ class Road:
             self.show.refused(refusal)
         for part in (group.readings, group.refusals, group.deliveries):
             part.clear()
+        self.journalled += len(new)
         for reading in new:
             self.cooks.take(reading)
             self.show.heard(reading)
@@ -368,6 +378,13 @@ class Road:
         if turned.was is Word.UNSET:
             self.later_ms = turned.followed_ms
 
+    def watch_board(self) -> None:
+        """See what befell the board, and say that the road moves."""
+        if self.care:
+            now_ms = self.clock.monotonic_ms()
+            for change in self.care.look(now_ms, recording=not self.recording):
+                self.say(*change)
+
     def say(self, name: str, was: str, now: str, why: str) -> None:
         """Make an event of what befell the site; it is kept in this turn or a later."""
         at_ms = self.clock.now_ms()
@@ -380,7 +397,13 @@ class Road:
             self.say("journal", "not recording", "reporting", words)
 
     def fail(self, error: JournalError) -> None:
-        """Say that nothing is being recorded, and let a moment pass."""
+        """Say that nothing is being recorded, and let a moment pass.
+
+        Raises:
+            JournalError: The file is damaged: it has to be opened anew.
+        """
+        if error.trouble in DAMAGE:
+            raise error
         if self.recording != str(error):
             LOG.error("not recording: %s", error)
         self.recording = str(error)
@@ -407,8 +430,9 @@ class Road:
         self.subscriber.stop()
         self.sender.close()
         self.note_answers()
-        if self.mirror:
-            self.mirror.close()
+        for part in (self.mirror, self.care):
+            if part:
+                part.close()
         self.page.stop()
         self.journal.close()
 
@@ -428,17 +452,38 @@ def run(
         PageError: The page's port cannot be had.
         OSError: The certificate authority's file cannot be read.
     """
-    road = assembled(settings, environment, clock_of(settings.pace))
+    stopping = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: road.stopping.set())
-    road.page.start()
-    road.subscriber.start()
-    said(f"page: http://{settings.page.listen}:{road.page.port}/")
-    said(f"broker: {settings.broker.host}:{settings.broker.port}")
+        signal.signal(number, lambda *_: stopping.set())
+    settings.journal.parent.mkdir(parents=True, exist_ok=True)
+    with held(settings.journal):
+        while not stopping.is_set():
+            drive(settings, environment, said, stopping)
+
+
+def drive(
+    settings: Settings,
+    environment: Mapping[str, str],
+    said: Callable[[str], None],
+    stopping: threading.Event,
+) -> None:
+    """Run until it is told to stop, or until the journal has to be opened anew."""
+    road = assembled(settings, environment, clock_of(settings.pace))
+    road.stopping = stopping
     try:
+        road.care = Care(settings, road.journal, partial(last_word, road.journal))
+        road.page.start()
+        road.subscriber.start()
+        said(f"page: http://{settings.page.listen}:{road.page.port}/")
+        said(f"broker: {settings.broker.host}:{settings.broker.port}")
         road.notifier.ready()
-        while not road.stopping.is_set():
+        while not stopping.is_set():
             road.turn()
+    except JournalError as error:
+        if error.trouble not in DAMAGE:
+            raise
+        LOG.error("the journal is damaged, and is opened anew: %s", error)
+        stopping.wait(RETRY_S)
     finally:
         road.close()
 
@@ -452,7 +497,14 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         OSError: The certificate authority's file cannot be read.
     """
     settings.journal.parent.mkdir(parents=True, exist_ok=True)
-    journal = Journal(settings.journal)
+    notifier = Notifier(environment)
+    journal, rescued = open_sound(
+        settings.journal,
+        board.now_ms(),
+        lambda: notifier.busy("reading a damaged journal over"),
+    )
+    for loss in rescued.losses if rescued else ():
+        LOG.error("lost with the damaged journal: %s", loss)
     steady = None if settings.pace else SteadyClock(board, last_known_ms(journal))
     clock = steady or board
     cooks = Cooks(journal)
@@ -485,13 +537,15 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         sender=Sender(),
         show=show,
         page=page,
-        notifier=Notifier(environment),
+        notifier=notifier,
         alarm=Alarm(contacts),
         handled_ms=clock.monotonic_ms(),
         mirror=mirror,
         steady=steady,
         entries_seen=cooks.entries_seen,
     )
+    with contextlib.suppress(OSError):  # on a full disk another start is soon enough
+        damaged_head.save(journal.connection, settings.journal)
     if steady:
         steady.say_before(last_word(journal, "clock"))
     if last_word(journal, "broker") == "away":

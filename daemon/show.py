@@ -12,7 +12,14 @@ from daemon.cooks import Running
 from daemon.curve import Curve
 from daemon.seen import alert_view, channel_view, cook_view
 from daemon.settings import Settings
-from daemon.view import BrokerView, CookView, NoticeView, RecordingView, View
+from daemon.view import (
+    BrokerView,
+    CookView,
+    Figures,
+    NoticeView,
+    RecordingView,
+    View,
+)
 from probes.contract import Probe, Refusal
 from rules.channels import Channel
 from rules.facts import Quality, Reading
@@ -97,6 +104,7 @@ class Show:
             ),
             curves=tuple(curve.view() for curve in self._curves.values()),
             pace=self.pace,
+            figures=road.care.figures(road.journalled) if road.care else Figures(),
         )
 
 

@@ -163,6 +163,17 @@ class NoticeView:
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """What is counted for a monitoring system; no person looks at it here."""
+
+    readings: int = 0  # journalled since the daemon's start
+    refusals: int = 0  # in the journal
+    journal_bytes: int = 0
+    free_bytes: int = 0
+    whole_bytes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class View:
     """Everything the page shows at one moment."""
 
@@ -177,17 +188,21 @@ class View:
     notices: tuple[NoticeView, ...] = ()
     curves: tuple[CurveView, ...] = ()
     pace: int = 1  # above 1: an invented clock that runs so many times faster
+    figures: Figures = Figures()
 
     def same_but_time(self, other: "View") -> bool:
         """Whether the other view differs in nothing but the time of looking."""
-        return replace(self, now_ms=0, horizon_ms=0, curves=()) == replace(
-            other, now_ms=0, horizon_ms=0, curves=()
-        )
+        return self._untimed() == other._untimed()
+
+    def _untimed(self) -> "View":
+        return replace(self, now_ms=0, horizon_ms=0, curves=(), figures=Figures())
 
 
 def as_json(view: View) -> bytes:
-    """The view without its curves, as UTF-8 JSON of integers, text and lists."""
-    return _encoded(asdict(replace(view, curves=())))
+    """The view as UTF-8 JSON of integers, text and lists; no curves, no figures."""
+    plain = asdict(replace(view, curves=()))
+    del plain["figures"]
+    return _encoded(plain)
 
 
 def curves_as_json(view: View, after_ms: int = 0) -> bytes:

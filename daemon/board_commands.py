@@ -8,9 +8,9 @@ from pathlib import Path
 from daemon.board import publish
 from daemon.board_settings import Board, load_board
 from daemon.buffer import BufferFileError
-from daemon.cli import BAD_FILE, GOOD, MACHINE, CommandError
+from daemon.cli import GOOD, MACHINE, CommandError
 from daemon.clock import Clock
-from daemon.secrets import explain
+from daemon.files import explained
 from daemon.sysfs import sources
 
 
@@ -43,8 +43,4 @@ def _board_at(path: Path) -> Board:
     board = load_board(path, os.environ)
     if isinstance(board, Board):
         return board
-    try:
-        source = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        source = ""
-    raise CommandError(explain(board, source), BAD_FILE)
+    raise explained(path, board)

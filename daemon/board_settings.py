@@ -23,7 +23,6 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
-from daemon.secrets import redacted
 from daemon.settings import (
     Broker,
     BrokerPart,
@@ -32,12 +31,13 @@ from daemon.settings import (
     PathHere,
     Text,
     Topic,
+    checked_file,
     period,
     text_of,
     whole_number,
 )
 from rules.faults import Fault
-from rules.reader import Marked, marked_tree, validated
+from rules.reader import Marked
 from rules.units import refused
 
 FASTEST_MS = 1_000  # a conversion of a 1-wire sensor takes three quarters of it
@@ -77,15 +77,8 @@ def read_board(
     path: Path, source: str, environment: Mapping[str, str]
 ) -> Board | list[Fault]:
     """Read them from their text, or say everything that is wrong with it."""
-    marked = marked_tree(str(path), source)
-    if isinstance(marked, list):
-        return redacted(marked, source)
-    context: dict[str, object] = {"environment": environment, "folder": path.parent}
-    file = validated(marked, BoardFile, context)
-    faults = [*(file if isinstance(file, list) else []), *_checks(marked)]
-    if isinstance(file, list) or faults:
-        return redacted(sorted(set(faults)), source)
-    return file.board_value()
+    file = checked_file(path, source, environment, BoardFile, _checks)
+    return file if isinstance(file, list) else file.board_value()
 
 
 def _checks(marked: Marked) -> Iterator[Fault]:

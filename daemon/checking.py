@@ -8,7 +8,8 @@ from dataclasses import asdict
 from pathlib import Path
 
 from daemon.board_settings import Board, read_board
-from daemon.cli import BAD_FILE, GOOD, CommandError
+from daemon.cli import BAD_FILE, GOOD
+from daemon.files import text_at
 from daemon.secrets import explain
 from daemon.sender import check_address
 from daemon.settings import Settings, read_settings
@@ -25,13 +26,7 @@ def check(files: Sequence[Path], *, as_json: bool) -> int:
     """Show the faults of every file; 3 where there is one."""
     faults: list[Fault] = []
     for path in files:
-        try:
-            text = path.read_text(encoding="utf-8")
-        except UnicodeDecodeError:
-            raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
-        except OSError as error:
-            words = f"{path}: cannot be read: {error.strerror}"
-            raise CommandError(words, BAD_FILE) from error
+        text = text_at(path)
         found = faults_in(path, text)
         faults += found
         if not as_json:

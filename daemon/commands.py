@@ -20,15 +20,13 @@ from daemon.cli import (
     CommandError,
 )
 from daemon.clock import clock_of
+from daemon.files import explained, schedule_at
 from daemon.journal import Cook, Journal, JournalError
-from daemon.secrets import explain
 from daemon.settings import Settings, load
 from rules import engine
 from rules.channels import Channel
 from rules.facts import Entry, EntryKind
-from rules.faults import render_all
 from rules.reader import choice
-from rules.schedule import Schedule, read_schedule
 
 # A lot's text becomes the name of its record's file.
 LOT = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
@@ -50,39 +48,7 @@ def settings_at(path: Path) -> Settings:
     found = load(path, os.environ)
     if isinstance(found, Settings):
         return found
-    try:
-        source = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        source = ""
-    raise CommandError(explain(found, source), BAD_FILE)
-
-
-def text_at(path: Path) -> str:
-    """The text of a file.
-
-    Raises:
-        CommandError: It cannot be read, or is not UTF-8.
-    """
-    try:
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
-    except OSError as error:
-        words = f"{path}: cannot be read: {error.strerror}"
-        raise CommandError(words, BAD_FILE) from error
-
-
-def schedule_at(path: Path) -> tuple[Schedule, str]:
-    """The schedule in a file, and its text.
-
-    Raises:
-        CommandError: It cannot be read, or there are faults in it.
-    """
-    text = text_at(path)
-    schedule = read_schedule(str(path), text)
-    if isinstance(schedule, Schedule):
-        return schedule, text
-    raise CommandError(render_all(schedule, text), BAD_FILE)
+    raise explained(path, found)
 
 
 @contextlib.contextmanager

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from daemon.cli import BAD_FILE, CHECK_FAILED, GOOD, CommandError
+from daemon.files import text_at
 from rules.faults import render_all
 from rules.formulation import Span, say_ppm, strength_doubt
 from rules.lot_claims import bound, unknown
@@ -31,8 +32,6 @@ def sheet_at(path: Path) -> tuple[LotSheet, str]:
     Raises:
         CommandError: It cannot be read, or there are faults in it.
     """
-    from daemon.commands import text_at
-
     text = text_at(path)
     sheet = read_lot_sheet(str(path), text)
     if isinstance(sheet, LotSheet):

@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic_core import PydanticCustomError
 
 from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
-from daemon.commands import schedule_at
+from daemon.files import schedule_at, text_at
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
 from rules.channels import Channel, Role
@@ -107,13 +107,7 @@ def _at(at_ms: int) -> str:
 
 
 def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise CommandError(f"{path}: not UTF-8 text", BAD_FILE) from None
-    except OSError as error:
-        words = f"{path}: cannot be read: {error.strerror}"
-        raise CommandError(words, BAD_FILE) from error
+    text = text_at(path)
     found = read(str(path), text, _Same(accuracy_mc), _begins_ms(begins))
     if isinstance(found, Trace):
         return found

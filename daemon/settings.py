@@ -35,7 +35,7 @@ from daemon.settings_checks import checks
 from probes.contract import Conversion, Form, Law, Probe, Raw, Unit
 from rules.channels import Channel, Role
 from rules.faults import Fault
-from rules.reader import choice, marked_tree, validated
+from rules.reader import M, Marked, choice, marked_tree, validated
 from rules.units import Duration, difference, duration, refused
 
 DAY_MS = 86_400_000
@@ -158,15 +158,30 @@ def read_settings(
     path: Path, source: str, environment: Mapping[str, str]
 ) -> Settings | list[Fault]:
     """Read settings from their text, or say everything that is wrong with it."""
+    file = checked_file(path, source, environment, _File, checks)
+    return file if isinstance(file, list) else file.settings()
+
+
+def checked_file(
+    path: Path,
+    source: str,
+    environment: Mapping[str, str],
+    model: type[M],
+    check: Callable[[Marked], Iterable[Fault]],
+) -> M | list[Fault]:
+    """Read a file that may hold secrets into ``model``, or say all that is wrong.
+
+    ``check`` finds what two values of the file say together.
+    """
     marked = marked_tree(str(path), source)
     if isinstance(marked, list):
         return redacted(marked, source)
     context: dict[str, object] = {"environment": environment, "folder": path.parent}
-    file = validated(marked, _File, context)
-    faults = [*(file if isinstance(file, list) else []), *checks(marked)]
+    file = validated(marked, model, context)
+    faults = {*(file if isinstance(file, list) else []), *check(marked)}
     if isinstance(file, list) or faults:
-        return redacted(sorted(set(faults)), source)
-    return file.settings()
+        return redacted(sorted(faults), source)
+    return file
 
 
 def _text(value: object) -> str:

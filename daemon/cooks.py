@@ -9,7 +9,6 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain
 from typing import NamedTuple
 
 from daemon.acting import acting
@@ -119,6 +118,7 @@ class Cooks:
         self._journal = journal
         self._running: dict[str, Running] = {}
         self._ended: dict[str, Closed] = {}
+        self._ended_ms = 0  # the newest horizon among them
         self.past: deque[Running] = deque(maxlen=PAST_SHOWN)
         self.troubles: list[str] = []
         self._unkept: dict[str, list[Event]] = {}  # not yet said to be durable
@@ -141,7 +141,7 @@ class Cooks:
         settled = self._journal.settled() if new else frozenset()
         over = [cook for cook in new if cook.lot in settled]
         for cook in over[:-PAST_SHOWN]:  # nobody looks at it: it is not read back
-            self._ended[cook.lot] = _closed(cook, self._journal.horizon(cook.lot))
+            self._close(cook.lot, _closed(cook, self._journal.horizon(cook.lot)))
         for cook in new:
             if cook.lot not in self._ended:
                 self._take_up(cook, settled=cook.lot in settled)
@@ -155,10 +155,14 @@ class Cooks:
     def too_late(self, reading: Reading) -> int:
         """By how much a reading comes too late for a cook; 0 where it does not."""
         late_ms = 0
-        going_on = (_closed(one.cook, one.horizon_ms) for one in self)
-        for one in chain(going_on, self._ended.values()):
-            if reading.channel in one.channels and one.begun_ms <= reading.at_ms:
-                late_ms = max(late_ms, one.horizon_ms - reading.at_ms)
+        for running in self:
+            if reading.channel in running.channels:
+                begun_ms = running.cook.begun_ms
+                late_ms = max(late_ms, _late(reading, begun_ms, running.horizon_ms))
+        if reading.at_ms < self._ended_ms:
+            for one in self._ended.values():
+                if reading.channel in one.channels:
+                    late_ms = max(late_ms, _late(reading, one.begun_ms, one.horizon_ms))
         return late_ms
 
     def advance(self, horizon_ms: int) -> list[tuple[str, list[Event]]]:
@@ -182,7 +186,7 @@ class Cooks:
     def let_go(self, lot: str) -> None:
         """Forget a settled cook; what comes for it from now on comes too late."""
         running = self._running.pop(lot)
-        self._ended[lot] = _closed(running.cook, running.horizon_ms)
+        self._close(lot, _closed(running.cook, running.horizon_ms))
         self.past.append(running)
 
     def rules_of(self, lot: str, contacts: Iterable[str]) -> Sequence[AlertRule]:
@@ -211,6 +215,10 @@ class Cooks:
         found = read_schedule(cook.schedule_path, cook.schedule) if cook else None
         return found if isinstance(found, Schedule) else None
 
+    def _close(self, lot: str, closed: Closed) -> None:
+        self._ended[lot] = closed
+        self._ended_ms = max(self._ended_ms, closed.horizon_ms)
+
     def _take_up(self, cook: Cook, *, settled: bool) -> None:
         until_ms = self._journal.horizon(cook.lot) if settled else NEVER_MS
         try:
@@ -219,14 +227,18 @@ class Cooks:
             )
         except CookError as error:
             self.troubles.append(str(error))
-            self._ended[cook.lot] = _closed(cook, cook.begun_ms)
+            self._close(cook.lot, _closed(cook, cook.begun_ms))
             return
         if settled:
-            self._ended[cook.lot] = _closed(cook, running.horizon_ms)
+            self._close(cook.lot, _closed(cook, running.horizon_ms))
             self.past.append(running)
             return
         self._running[cook.lot] = running
         self._unkept[cook.lot] = events
+
+
+def _late(reading: Reading, begun_ms: int, horizon_ms: int) -> int:
+    return horizon_ms - reading.at_ms if begun_ms <= reading.at_ms else 0
 
 
 def _closed(cook: Cook, horizon_ms: int) -> Closed:

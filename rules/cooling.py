@@ -17,7 +17,7 @@ The option's own conditions (nitrite, accelerator, brine, water activity) are a 
 of their own: unknown is unproven, and a condition that is not met is missed.
 """
 
-from functools import partial
+from functools import lru_cache, partial
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import AfterValidator, Field
@@ -329,6 +329,7 @@ class CoolingLimit(Limit):
         return through._replace(used=used), moves
 
 
+@lru_cache
 def _span(band: CoolingBand) -> str:
     return f"{say_mc(band.from_mc)} to {say_mc(band.to_mc)}"
 

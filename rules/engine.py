@@ -36,6 +36,7 @@ from rules.limit import Limit, Move
 from rules.lines import Line, Turn, Turning
 from rules.schedule import Schedule
 from rules.stages import At, Passed, Stage, Way
+from rules.standards.cooling import ProductFacts
 from rules.units import say_ms
 
 WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
@@ -54,6 +55,7 @@ class Plan:
     judged: tuple[tuple[int, ...], ...]  # of each channel: its limits
     cores: tuple[int, ...]  # of each channel: its number among the cores, or -1
     index: dict[str, int]  # of each channel name
+    facts: ProductFacts  # of the product, for what a limit asks of it
 
 
 class State(NamedTuple):
@@ -85,6 +87,7 @@ def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
             for channel in channels
         ),
         index={channel.name: i for i, channel in enumerate(channels)},
+        facts=schedule.product.facts,
     )
 
 
@@ -325,8 +328,8 @@ def _turn_all(
             if turn is not None and not line.over:
                 turning = Turning(at_ms, turn, state.at.heat_ended_ms)
                 line = line._replace(turnings=(*line.turnings, turning))
-            limit, facts = plan.limits[number], plan.schedule.product.facts
-            line, moves = lines.turned(limit, facts, line, state.sights[i])
+            limit = plan.limits[number]
+            line, moves = lines.turned(limit, plan.facts, line, state.sights[i])
             events += _events(plan, i, number, moves)
             after.append(line)
         rows.append(tuple(after))
@@ -353,14 +356,13 @@ def _shown(
     events: list[Event],
 ) -> State:
     """Show pieces of one channel's evidence to each of its limits."""
-    facts = plan.schedule.product.facts
     row = []
     for number, line in zip(plan.judged[i], state.lines[i], strict=True):
         watches = line.state is None and plan.limits[number].watched_mc is not None
         if line.in_force or line.turnings or watches:
             for piece in pieces:
                 line, moves = lines.shown(
-                    plan.limits[number], facts, line, sight, piece
+                    plan.limits[number], plan.facts, line, sight, piece
                 )
                 if moves:
                     events += _events(plan, i, number, moves)

@@ -146,6 +146,10 @@ class Bounded(Limit):
         must = must and state.armed_ms <= to_ms
         return self._counted(state, from_ms, to_ms, may=may, must=must)
 
+    def marks(self, state: State) -> tuple[int, ...]:
+        """The bounds."""
+        return tuple(mc for mc in self.bounds if mc is not None)
+
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """The longest excursions decide."""
         was, now = state.standing, self._final(state)

@@ -165,6 +165,13 @@ class CoolingLimit(Limit):
             moves += new
         return state, moves
 
+    def marks(self, state: State) -> tuple[int, ...] | None:
+        """The ends of the bands, unless it must fall: a fall counts every reading."""
+        if self._must_fall and not state.final_ms:
+            return None
+        ends = [mc for band in self._bands for mc in (band.from_mc, band.to_mc)]
+        return (*ends, self.option.final_mc)
+
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """What was not shown by now stays unproven."""
         state, moves = self._told(state)

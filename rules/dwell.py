@@ -117,6 +117,10 @@ class DwellTableLimit(Limit):
         state = state._replace(least=least)
         return self._met(state, least.due_ms) if least.due_ms <= to_ms else (state, [])
 
+    def marks(self, state: State) -> tuple[int, ...]:
+        """The rows' temperatures, until one row is full."""
+        return () if state.met_ms else self._rows[0]
+
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Met stays met; otherwise the most favourable truth decides."""
         state = state._replace(over_ms=at_ms)

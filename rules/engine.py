@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from rules import evidence, lines, stages
 from rules.channels import Channel, Role
-from rules.evidence import Piece, Sight
+from rules.evidence import Piece, Sight, Span
 from rules.facts import (
     Entry,
     EntryKind,
@@ -65,6 +65,13 @@ class State(NamedTuple):
     at: At
     sights: tuple[Sight, ...]
     lines: tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limits
+
+
+class Marks(NamedTuple):
+    """What can tell two readings of a channel apart."""
+
+    values_mc: list[int]  # in order: readings between the same two are alike
+    each: bool  # some limit counts every reading all the same
 
 
 def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
@@ -143,6 +150,42 @@ def step(plan: Plan, state: State, fact: Fact) -> tuple[State, list[Event]]:
     else:
         state = _entered(plan, state, fact, events)
     return state._replace(at_ms=fact.at_ms), events
+
+
+def marks(plan: Plan, state: State, i: int) -> Marks | None:
+    """What can tell two readings of a channel apart; None where time alone may."""
+    found: set[int] = set()
+    each = False
+    for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+        if line.turnings:
+            return None
+        values = lines.marks(plan.limits[number], line)
+        each = each or values is None
+        found.update(values or ())
+    core, at = plan.cores[i], state.at
+    if core >= 0 and not at.reached[core]:
+        found.add(plan.stages[at.number].ends.mc)
+    return Marks(sorted(found), each)
+
+
+def told(
+    plan: Plan, state: State, i: int, each: Sequence[Span], whole: Sequence[Span]
+) -> tuple[State, list[Event]]:
+    """Tell a channel's limits readings that lie between the same marks.
+
+    ``each`` has the spans of every reading, for the limits that ask for them;
+    ``whole`` is the one from the first to the last, and the last reading.
+    """
+    row, events = [], []
+    for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+        limit = plan.limits[number]
+        counts = lines.marks(limit, line) is None
+        line, moves = lines.told(limit, line, each if counts else whole)
+        events += _events(plan, i, number, moves)
+        row.append(line)
+    _, at_ms, low_mc, high_mc = whole[-1]
+    sight = Sight(True, at_ms, low_mc, high_mc, at_ms, quiet=False)
+    return _with(state, i, sight, tuple(row)), events
 
 
 def finished_ms(state: State) -> int:
@@ -367,9 +410,13 @@ def _shown(
                 if moves:
                     events += _events(plan, i, number, moves)
         row.append(line)
+    return _with(state, i, after, tuple(row))
+
+
+def _with(state: State, i: int, sight: Sight, row: tuple[Line, ...]) -> State:
     return state._replace(
-        sights=(*state.sights[:i], after, *state.sights[i + 1 :]),
-        lines=(*state.lines[:i], tuple(row), *state.lines[i + 1 :]),
+        sights=(*state.sights[:i], sight, *state.sights[i + 1 :]),
+        lines=(*state.lines[:i], row, *state.lines[i + 1 :]),
     )
 
 

@@ -11,6 +11,7 @@ dwell table's, never instead of it: the two can disagree.
 """
 
 import re
+from collections.abc import Sequence
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field
@@ -23,6 +24,7 @@ from rules.units import Difference, Duration, Temperature, refused, say_k, say_m
 
 # A hole may be bridged at most by this: above it a core is no food any more.
 HOTTEST_MC = 150_000
+NEVER_E9 = 1 << 80
 LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
 
 
@@ -88,6 +90,26 @@ class IntegratedLimit(Limit):
         return state, [
             Move(met_ms, "", Standing.WITHIN, Standing.MET, self._why(state))
         ]
+
+    def steps(self, state: State, spans: Sequence[Span]) -> tuple[State, list[Move]]:
+        """Add spans that follow each other, most of which decide nothing."""
+        most_e9, least_e9 = state.most_e9, state.least_e9
+        needed_e9 = NEVER_E9 if state.met_ms else self._needed_e9
+        rate_e9 = self._rate_e9
+        for place, (from_ms, to_ms, low_mc, high_mc) in enumerate(spans):
+            span_ms = to_ms - from_ms
+            if not span_ms:
+                continue
+            added_e9 = span_ms * rate_e9(low_mc)
+            if least_e9 + added_e9 >= needed_e9:
+                state = state._replace(most_e9=most_e9, least_e9=least_e9)
+                state, moves = super().steps(state, spans[place : place + 1])
+                return self.steps(state, spans[place + 1 :])[0], moves
+            most_e9 += span_ms * rate_e9(high_mc)
+            least_e9 += added_e9
+        if state.met_ms:
+            least_e9 = state.least_e9
+        return state._replace(most_e9=most_e9, least_e9=least_e9), []
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Met stays met; otherwise the most favourable sum decides."""

@@ -8,17 +8,21 @@ with four answers that the engine asks for on behalf of one channel:
 * ``over``: the same, when the stages it is judged during are over;
 * ``findings``: what the evidence shows so far, part by part.
 
+A kind may say by ``marks`` which readings it cannot tell apart; ``rules.stretch``
+is fast by that.
+
 A state is a ``NamedTuple`` of integers, texts and tuples.  A move carries the time
 at which it became true, whenever it was noticed.
 """
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from rules.channels import Role
-from rules.evidence import Piece
+from rules.evidence import Piece, Span
 from rules.facts import Standing, Verdict
 from rules.standards.cooling import ProductFacts
 from rules.units import Duration, duration, refused
@@ -128,6 +132,22 @@ class Limit(Written):
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Take one piece of evidence; answer the new state and the moves."""
         raise NotImplementedError
+
+    def marks(self, state: State) -> tuple[int, ...] | None:
+        """The values that ``step`` compares a reading's ends with, and no more.
+
+        Spans that follow each other between the same marks may then be told as one.
+        None where every reading counts by itself.
+        """
+        return None
+
+    def steps(self, state: State, spans: Sequence[Span]) -> tuple[State, list[Move]]:
+        """Take spans that follow each other, as ``step`` would one by one."""
+        moves: list[Move] = []
+        for span in spans:
+            state, new = self.step(state, span)
+            moves += new
+        return state, moves
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Close the limit at the end of its stages."""

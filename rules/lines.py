@@ -5,6 +5,7 @@ inside a piece of evidence not yet known, so a turn waits until the channel's
 evidence reaches it, and the piece that spans it is cut there.
 """
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import Any, NamedTuple
 
@@ -66,6 +67,24 @@ def shown(
             line = _bridged(limit, line, sight, at_ms, moves)
         line = _turned(limit, facts, line, moves)
     return line if told else _step(limit, line, piece, moves), moves
+
+
+def marks(limit: Limit, line: Line) -> tuple[int, ...] | None:
+    """The values that can move the line, and no more; None where every one does."""
+    if line.in_force:
+        return limit.marks(line.state)
+    watched_mc = limit.watched_mc if line.state is None else None
+    return () if watched_mc is None else (watched_mc,)
+
+
+def told(limit: Limit, line: Line, spans: Sequence[Span]) -> tuple[Line, list[Move]]:
+    """Show the limit spans that follow each other, with no turn on the way."""
+    if not line.in_force:
+        for span in spans:
+            line = _watched(limit, line, span)
+        return line, []
+    state, moves = limit.steps(line.state, spans)
+    return line._replace(state=state), moves
 
 
 def turned(

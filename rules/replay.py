@@ -14,6 +14,7 @@ from rules.engine import Plan, State
 from rules.facts import Entry, Event, Fact, Finding, Reading, Subject, Tick
 from rules.schedule import Schedule
 from rules.stages import Passed as StageSpan
+from rules.stretch import Fold
 from rules.verdicts import Judged, judge
 
 
@@ -50,12 +51,15 @@ def replay(
 
 
 def fold(plan: Plan, state: State, facts: Iterable[Fact]) -> tuple[State, list[Event]]:
-    """Step through facts that are already in order."""
-    events: list[Event] = []
-    for fact in facts:
-        state, new = engine.step(plan, state, fact)
-        events += new
-    return state, events
+    """Step through facts that are already in order; events by when they came true.
+
+    Raises:
+        ValueError: A fact is older than the one before it.
+    """
+    folded = Fold(plan, state)
+    folded.take(facts)
+    folded.end()
+    return folded.state, in_order(folded.events)
 
 
 def outcome(plan: Plan, state: State, events: Iterable[Event]) -> Outcome:

@@ -76,6 +76,10 @@ class TimeBetween(Limit):
         )
         return allowance.moved("", state, signals, self._says)
 
+    def marks(self, state: Used) -> tuple[int, ...]:
+        """Both ends of the band."""
+        return self.between
+
     def over(self, state: Used, at_ms: int) -> tuple[Used, list[Move]]:
         """Met, unless the allowance may have been or was passed."""
         return self._closed(state, at_ms, DONE)

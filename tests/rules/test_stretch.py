@@ -7,7 +7,7 @@ code under test.
 from collections.abc import Sequence
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules import engine, evidence, lines, stretch
@@ -16,6 +16,7 @@ from rules.engine import State
 from rules.facts import Event, Fact, Quality, Reading, Tick
 from rules.limit import Opening
 from rules.schedule import Schedule
+from tests.rules.stories import schedule
 from tests.rules.strategies import (
     BEGUN_MS,
     DAY_MS,
@@ -38,8 +39,6 @@ from tests.rules.test_laws_cook import (
     moments,
     readings,
 )
-
-SLOPES_MC = (0, 0, 1, -1, 40, -40, 700)
 
 
 def plainly(
@@ -65,36 +64,43 @@ def quickly(
     return folded.state, folded.events
 
 
-@st.composite
-def calm(draw: st.DrawFn) -> list[Reading]:
-    """Long slopes between the marks, now and then one on a mark, of poor quality,
-    of another uncertainty, or missing.
-    """
-    found: list[Reading] = []
-    for channel in CHANNELS:
-        value_mc = draw(st.sampled_from(MARKS_MC)) + draw(st.integers(-400, 400))
-        place = 1
-        for _ in range(draw(st.integers(0, 4))):
-            slope_mc, within_mc = draw(st.sampled_from(SLOPES_MC)), draw(withins)
-            for _ in range(draw(st.integers(1, 8))):
-                at_ms = BEGUN_MS + place * PERIOD_MS
-                quality = draw(qualities)
-                found.append(Reading(channel.name, at_ms, value_mc, within_mc, quality))
-                value_mc += slope_mc
-                place += 1
-            place += draw(st.sampled_from([0, 0, 0, 1, 4]))
-    return found
-
-
-withins = st.sampled_from([0, 1, 300])
+levels = st.lists(
+    st.tuples(
+        st.sampled_from([mark + by for mark in MARKS_MC for by in (0, 1, -1, 500)]),
+        st.sampled_from([0, 0, 1, -1, 40, -40]),
+        st.sampled_from([0, 0, 1, 300]),
+        st.integers(1, 8),
+        st.sampled_from([0, 0, 0, 1, 4]),
+    ),
+    max_size=5,
+)
 qualities = st.sampled_from([Quality.GOOD] * 12 + [Quality.SUSPECT])
 
 
+@st.composite
+def calm(draw: st.DrawFn) -> list[Reading]:
+    """Steps from level to level, and on each level long calm; now and then a reading
+    on a mark, of poor quality, of another uncertainty, or missing.
+    """
+    found: list[Reading] = []
+    beside_ms = draw(st.sampled_from([0, 5_000]))
+    for channel in CHANNELS:
+        at_ms = BEGUN_MS + beside_ms
+        for level_mc, slope_mc, within_mc, count, missing in draw(levels):
+            for place in range(count):
+                at_ms += PERIOD_MS
+                value_mc, quality = level_mc + place * slope_mc, draw(qualities)
+                found.append(Reading(channel.name, at_ms, value_mc, within_mc, quality))
+            at_ms += missing * PERIOD_MS
+    return found
+
+
 @pytest.mark.parametrize("told", [BY_THE_CORE, BY_TIME], ids=["by core", "by time"])
+@settings(max_examples=3 * settings().max_examples)
 @given(data=st.data())
 def test_a_stretch_changes_nothing(told: Schedule, data: st.DataObject) -> None:
     """The same state to the last integer, and the same events for the same reasons."""
-    heard = data.draw(st.one_of(calm(), readings()))
+    heard = data.draw(st.one_of(calm(), calm(), readings()))
     hand = data.draw(entries())
     looks = data.draw(st.lists(moments.map(Tick), max_size=3))
     facts = [*in_order(heard, hand, looks), Tick(END_MS)]
@@ -136,3 +142,41 @@ def test_what_a_kind_says_of_its_marks_is_true(kind: Kind, data: st.DataObject) 
     after, moves = follow(kind, before, later)
     spans = stretch.spans(before.sight, later if marks_mc is None else later[-1:])
     assert lines.told(kind.limit, before.line, spans) == (after.line, moves)
+
+
+@pytest.mark.parametrize("last_mc", [65_999, 66_000])
+def test_a_stage_that_ends_by_the_core_ends_in_the_midst_of_calm(last_mc: int) -> None:
+    """No limit has a mark near 66 degC; the stage has."""
+    told = schedule(
+        "stages: [{stage: cook, ends: when every core rises to 66 degC}]\n"
+        "limits:\n"
+        "  - {limit: hot, kind: hold, channel: core, at or below: 90 degC}\n"
+    )
+    facts = [
+        Reading("core-1", BEGUN_MS + place * PERIOD_MS, last_mc - 5 + place, 0)
+        for place in range(6)
+    ]
+    state, _ = quickly(told, CHANNELS[:1], facts)
+    assert bool(state.at.finished_ms) is (last_mc == 66_000)
+    assert state == plainly(told, CHANNELS[:1], facts)[0]
+
+
+def test_what_a_limit_watches_for_ends_the_calm() -> None:
+    """Before the chill a core creeps below the hottest end of a cooling band, 54.444
+    degC, while no limit is in force: the time is remembered.
+    """
+    told = schedule(
+        "stages:\n"
+        "  - {stage: rest, ends: after 2 min}\n"
+        "  - {stage: chill, ends: by hand}\n"
+        "limits:\n"
+        "  - {limit: cooling, kind: cooling option, channel: core,\n"
+        '     option: "FSIS Appendix B 1999, option 1"}\n'
+    )
+    facts = [
+        Reading("core-1", BEGUN_MS + place * PERIOD_MS, 54_447 - place, 0)
+        for place in range(9)
+    ]
+    state, _ = quickly(told, CHANNELS[:1], facts)
+    assert state.lines[0][0].hot_ms == BEGUN_MS + 3 * PERIOD_MS
+    assert state == plainly(told, CHANNELS[:1], facts)[0]

@@ -1,0 +1,247 @@
+"""When a core will be at a temperature: a first-order lag behind what surrounds it.
+
+Newton's law of heating and cooling: the difference between core and surroundings
+keeps the same *share* from one minute to the next.  The late part of a thick stick's
+course is of that form too, with the share exp(-z1 ** 2 * Fo) of one minute (one-term
+solution of the long cylinder: Cengel, Heat Transfer, section 4-2).  The share is not
+known beforehand: it is fitted, over the last ``WINDOW`` minutes, to what the core did
+under the surroundings that were measured.
+
+The fit is a straight line through the core's samples against the *pull* added up so
+far, which is the area between the two courses; its slope is the rate a minute.  A sum
+of differences, not a difference of readings, so that a noisy probe does little harm.
+
+The interval is as wide as the rate is uncertain: by the scatter about the line, by
+how the rates of the window's two halves disagree, and never less than ``LEAST_DOUBT``.
+It grows with the horizon, because a share is taken to the power of the minutes.
+
+Rule 1: whole numbers only.  Logarithms differ in their last digit from machine to
+machine; how many minutes a share takes is found by squaring it again and again.
+Rule 2: a forecast decides nothing that is proven; it only warns.
+
+Units: ``_mc`` thousandths of a degree; minutes; shares and rates times ``ONE``.
+"""
+
+from collections.abc import Sequence
+from functools import lru_cache
+from math import isqrt
+from typing import NamedTuple
+
+from rules.evidence import Sight
+
+MINUTE_MS = 60_000
+ONE = 1 << 32
+WINDOW = 20
+NONE_MC = -(1 << 40)  # no reading was at hand
+NEVER = 1 << 30
+HORIZON = 24 * 60  # farther off than a day nobody asks
+LEAST_SAMPLES = 8
+LONGEST_GAP = 5  # without a sample for longer, the window begins anew
+FASTEST = ONE // 2  # a rate above this is a probe pulled out, not a sausage
+STILL_MC = 600  # a core that has no rate and moved less than this stands still
+LEAST_DOUBT, MOST_DOUBT = ONE // 20, ONE * 3 // 5
+
+Samples = tuple[int, ...]  # of one channel, one a minute, the newest last
+
+
+class Fit(NamedTuple):
+    """What the core did in the window, as a lag behind its surroundings."""
+
+    core_mc: int  # where the line says that it is now
+    around_mc: int  # what surrounds it: the middle of the window's last half
+    rate: int  # a minute; 0 where the core stands still
+    doubt: int  # as a share of the rate, either way
+    scatter_mc: int  # root of the mean square about the line
+
+
+class Around(NamedTuple):
+    """What will surround the core, from a time on until the next."""
+
+    minutes: int  # how long; NEVER for the last
+    low_mc: int
+    likely_mc: int
+    high_mc: int
+
+
+class Crossing(NamedTuple):
+    """In how many minutes the core will be at a temperature; NEVER within a day."""
+
+    earliest: int
+    likely: int
+    latest: int
+
+
+NEVER_CROSSING = Crossing(NEVER, NEVER, NEVER)
+
+
+def sampled(samples: Samples, sight: Sight, mark_ms: int, joined_ms: int) -> Samples:
+    """The samples with one more: the channel's last reading, if it is fresh."""
+    fresh = sight.seen and mark_ms - sight.at_ms <= joined_ms
+    value_mc = (sight.low_mc + sight.high_mc) // 2 if fresh else NONE_MC
+    return (*samples[-WINDOW:], value_mc)
+
+
+@lru_cache(maxsize=256)
+def fitted(core: Samples, around: Samples) -> Fit | None:
+    """Fit the lag; None where the samples are too few or show none.
+
+    Both have a sample for each of the same minutes, or ``NONE_MC``.
+    """
+    points = _points(core, around)
+    if len(points) < LEAST_SAMPLES:
+        return None
+    levels = sorted(value for value in around[-WINDOW // 2 :] if value != NONE_MC)
+    around_mc = levels[len(levels) // 2] if levels else NONE_MC
+    line, apart = _newest(points)
+    moved_mc = points[-1].core_mc - points[0].core_mc
+    if line.rate <= 2 * line.error and abs(moved_mc) <= STILL_MC:
+        return Fit(line.end_mc, around_mc, 0, ONE, line.scatter_mc)
+    if not 0 < line.rate < FASTEST or around_mc == NONE_MC:
+        return None
+    noise = 2 * line.error * ONE // line.rate
+    doubt = LEAST_DOUBT + apart + noise
+    if doubt > MOST_DOUBT:  # too early, or too noisy, to say anything
+        return None
+    return Fit(line.end_mc, around_mc, line.rate, doubt, line.scatter_mc)
+
+
+def best(core: Samples, around: Sequence[Samples]) -> tuple[int, Fit] | None:
+    """The surroundings that explain the core best: their number, and the fit."""
+    fits = [(i, fit) for i, one in enumerate(around) if (fit := fitted(core, one))]
+    return min(fits, key=lambda found: (found[1].scatter_mc, found[0]), default=None)
+
+
+def crossing(fit: Fit, course: Sequence[Around], mark_mc: int) -> Crossing:
+    """When a core that is fitted so will be at the mark, in these surroundings."""
+    rises = mark_mc >= fit.core_mc
+    spread = fit.rate * fit.doubt // ONE
+    quick, slow = fit.rate + spread, fit.rate - spread
+    helps = [(one.minutes, one.high_mc if rises else one.low_mc) for one in course]
+    hinders = [(one.minutes, one.low_mc if rises else one.high_mc) for one in course]
+    likely = [(one.minutes, one.likely_mc) for one in course]
+    found = (
+        _minutes(fit.core_mc, quick, helps, mark_mc),
+        _minutes(fit.core_mc, fit.rate, likely, mark_mc),
+        _minutes(fit.core_mc, slow, hinders, mark_mc),
+    )
+    return Crossing(*(one if one <= HORIZON else NEVER for one in found))
+
+
+class _Point(NamedTuple):
+    minute: int
+    core_mc: int
+    pull_mc: int  # twice the area between the courses so far, in mc minutes
+
+
+class _Line(NamedTuple):
+    rate: int
+    error: int  # of the rate, one standard error
+    scatter_mc: int
+    end_mc: int
+
+
+def _points(core: Samples, around: Samples) -> list[_Point]:
+    """The samples of the last stretch without too long a gap."""
+    points: list[_Point] = []
+    gap_mc = pull_mc = 0
+    for minute, (core_mc, around_mc) in enumerate(zip(core, around, strict=True)):
+        if core_mc == NONE_MC or around_mc == NONE_MC:
+            continue
+        before_mc, gap_mc = gap_mc, around_mc - core_mc
+        lasted = minute - points[-1].minute if points else 0
+        if lasted > LONGEST_GAP:
+            points, pull_mc, lasted = [], 0, 0
+        pull_mc += (before_mc + gap_mc) * lasted
+        points.append(_Point(minute, core_mc, pull_mc))
+    return points
+
+
+def _line(points: Sequence[_Point]) -> _Line:
+    """The line of least squares through the core against the pull."""
+    n = len(points)
+    sum_x = sum(point.pull_mc for point in points)
+    sum_y = sum(point.core_mc for point in points)
+    sxx = syy = sxy = 0  # each times n squared
+    for point in points:
+        x, y = n * point.pull_mc - sum_x, n * point.core_mc - sum_y
+        sxx, syy, sxy = sxx + x * x, syy + y * y, sxy + x * y
+    if not sxx:
+        return _Line(0, 0, 0, points[-1].core_mc)
+    rest = max(syy - sxy * sxy // sxx, 0) // max(n - 2, 1)
+    error = isqrt(rest * ONE * ONE // sxx)
+    end_mc = (sum_y + sxy * (n * points[-1].pull_mc - sum_x) // sxx) // n
+    # The pull is twice the area, so that it stays whole.
+    return _Line(2 * sxy * ONE // sxx, 2 * error, isqrt(rest) // n, end_mc)
+
+
+def _newest(points: list[_Point]) -> tuple[_Line, int]:
+    """The line of the window, and by what share the rates of its halves disagree.
+
+    Where the rate changes, as it does while heat is still on its way to the core,
+    the newer half knows better.
+    """
+    line = _line(points)
+    half = len(points) // 2
+    if half < LEAST_SAMPLES // 2 or line.rate <= 0:
+        return line, 0
+    one, other = _line(points[: half + 1]), _line(points[half:])
+    change = abs(one.rate - other.rate)
+    if change > 2 * (one.error + other.error) and half >= LEAST_SAMPLES - 1:
+        # It goes on changing for a while, by less and less.
+        line = other._replace(rate=other.rate + (other.rate - one.rate) // 2)
+    return line, change * ONE // (2 * max(line.rate, 1))
+
+
+def _minutes(
+    core_mc: int, rate: int, course: Sequence[tuple[int, int]], mark_mc: int
+) -> int:
+    """After how many minutes the core is at the mark; NEVER where it is not."""
+    spent = 0
+    rises = mark_mc >= core_mc
+    for lasts, around_mc in course:
+        gap, rest = around_mc - core_mc, around_mc - mark_mc
+        if not rises:
+            gap, rest = -gap, -rest
+        if gap <= rest:
+            return spent
+        if rest > 0 and rate > 0:
+            needed = _needed(rate, rest * ONE // gap)
+            if needed <= lasts:
+                return spent + needed
+        if lasts >= HORIZON:
+            break
+        kept = _power(rate, lasts)
+        core_mc = around_mc - (around_mc - core_mc) * kept // ONE
+        spent += lasts
+    return NEVER
+
+
+@lru_cache(maxsize=1024)
+def _powers(rate: int) -> tuple[int, ...]:
+    """The share kept in 1, 2, 4, 8 ... minutes."""
+    # As the pull between two samples is that of their mean, so is the share.
+    kept = (2 * ONE - rate) * ONE // (2 * ONE + rate)
+    powers = [kept]
+    while 1 << len(powers) <= HORIZON:
+        powers.append(powers[-1] * powers[-1] // ONE)
+    return tuple(powers)
+
+
+def _power(rate: int, minutes: int) -> int:
+    """The share kept in so many minutes."""
+    kept = ONE
+    for place, power in enumerate(_powers(rate)):
+        if minutes >> place & 1:
+            kept = kept * power // ONE
+    return kept
+
+
+def _needed(rate: int, share: int) -> int:
+    """The fewest minutes after which no more than this share is kept."""
+    kept, minutes = ONE, 0
+    powers = _powers(rate)
+    for place in reversed(range(len(powers))):
+        less = kept * powers[place] // ONE
+        if less > share:
+            kept, minutes = less, minutes + (1 << place)
+    return minutes + 1 if kept > share else minutes

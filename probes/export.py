@@ -23,7 +23,7 @@ from probes.contract import Unit
 from probes.json_text import Unusable, say
 from probes.screen import nearest, trusted
 from probes.stamps import say_stamp
-from probes.trace import HEAD, Cell, Column
+from probes.trace import HEAD, Column
 from probes.wall_clock import (
     BOTH,
     CLOCK,
@@ -34,6 +34,7 @@ from probes.wall_clock import (
     order_of,
     read_wall,
 )
+from rules.cells import Cell
 from rules.faults import Fault
 
 SEPARATORS = (";", "\t", ",")

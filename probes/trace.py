@@ -29,10 +29,11 @@ from probes.number import read_number
 from probes.screen import nearest, trusted
 from probes.stamps import read_iso, say_stamp
 from probes.units import EXACT, in_unit
+from rules import cells
+from rules.cells import Cell
 from rules.facts import Reading
 from rules.faults import Fault
 
-CELL = re.compile(r'(?:^|,)[ \t]*("(?:[^"]|"")*"|[^,]*?)[ \t]*(?=,|$)')
 HEAD = re.compile(r"(?P<name>[^\[\],\"]*[^\[\],\" ]) *(?:\[(?P<unit>[^\[\]]*)\])?")
 COUNTED_MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
 UNITS = "degC, degF, K or %RH"
@@ -52,14 +53,6 @@ class Trace(NamedTuple):
     readings: tuple[Reading, ...]
 
 
-class Cell(NamedTuple):
-    """One cell and where it begins, both counted from 1."""
-
-    line: int
-    column: int
-    text: str
-
-
 def read(
     path: str, text: str, accuracy_mc: Mapping[str, int], begins_ms: int | None = None
 ) -> Trace | list[Fault]:
@@ -68,7 +61,7 @@ def read(
     ``accuracy_mc`` gives the uncertainty of each channel's readings; ``begins_ms``
     is the zero of times that are counted, and only of those.
     """
-    rows = list(_rows(text))
+    rows = list(cells.rows(text))
     if not rows:
         found, remedy = "the trace is empty", "begin with a line: time,core-1 [degC]"
         return [Fault(path, 1, 1, 1, found, remedy)]
@@ -118,22 +111,6 @@ def median_period_ms(readings: Iterable[Reading]) -> int:
         for before, after in pairwise(sorted(of_channel))
     )
     return periods[(len(periods) - 1) // 2] if periods else 0
-
-
-def _rows(text: str) -> Iterator[list[Cell]]:
-    for number, line in enumerate(text.splitlines(), start=1):
-        line = line.removeprefix("\ufeff")  # some spreadsheets begin a file with it
-        if line.strip() and not line.startswith("#"):
-            yield [
-                Cell(number, found.start(1) + 1, _unquoted(found[1]))
-                for found in CELL.finditer(line)
-            ]
-
-
-def _unquoted(text: str) -> str:
-    if len(text) > 1 and text.startswith('"') and text.endswith('"'):
-        return text[1:-1].replace('""', '"').strip()
-    return text
 
 
 class _Sheet:

@@ -1,21 +1,26 @@
-"""``fumarium check``: every fault in schedules and settings, before anything starts."""
+"""``fumarium check``: every fault in schedules and settings, before anything starts.
+
+Of a schedule without a fault it says in what it differs from its base, and what a
+careful reviewer would ask; neither changes how the program exits.
+"""
 
 import json
 import os
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from daemon.board_settings import Board, read_board
 from daemon.cli import BAD_FILE, GOOD
-from daemon.files import text_at
+from daemon.files import text_at, whole_at
 from daemon.secrets import explain
 from daemon.sender import check_address
 from daemon.settings import Settings, read_settings
-from rules.faults import Fault, render_all
+from rules.faults import Fault, Severity, render_across
 from rules.reader import marked_tree
-from rules.schedule import Schedule, read_schedule
+from rules.review import review
 
 BOARD = re.compile(r"^board\s*:", re.MULTILINE)
 # What only a settings file begins a line with; its text may hold secrets.
@@ -24,24 +29,43 @@ SETTINGS = re.compile(r"^(site|board|broker|channels|contacts)\s*:", re.MULTILIN
 
 def check(files: Sequence[Path], *, as_json: bool) -> int:
     """Show the faults of every file; 3 where there is one."""
-    faults: list[Fault] = []
+    said: list[Fault] = []
     for path in files:
         text = text_at(path)
-        found = faults_in(path, text)
-        faults += found
-        if not as_json:
-            shown = explain if SETTINGS.search(text) else render_all
-            print(shown(found, text) if found else f"{path}: no fault")
+        found, texts = checked(path, text)
+        said += found
+        if not as_json and SETTINGS.search(text):
+            print(explain(found, text) if found else f"{path}: no fault")
+        elif not as_json:
+            print("\n".join(told(path, found, texts)))
     if as_json:
-        print(json.dumps([asdict(fault) for fault in faults], indent=2))
-    return BAD_FILE if faults else GOOD
+        print(json.dumps([asdict(one) for one in said], indent=2))
+    return BAD_FILE if any(map(_is_fault, said)) else GOOD
+
+
+def told(path: Path, found: Sequence[Fault], texts: Mapping[str, str]) -> Iterator[str]:
+    """What was found in a schedule, fault by fault, and how much of it there is."""
+    if found:
+        yield render_across(found, texts)
+    if not any(map(_is_fault, found)):
+        mild = Counter(one.severity for one in found)
+        counts = [_counted(mild[kind], kind) for kind in sorted(mild)]
+        yield f"{path}: no fault" + "".join(f", {words}" for words in counts)
+
+
+def checked(path: Path, text: str) -> tuple[Sequence[Fault], Mapping[str, str]]:
+    """What is to be said of one file, and the text of every file it is said of."""
+    if SETTINGS.search(text):
+        return faults_in(path, text), {str(path): text}
+    whole = whole_at(path, text)
+    if whole.schedule is None or whole.marked is None:
+        return whole.faults, whole.texts
+    reviewed = review(whole.schedule, whole.marked)
+    return sorted([*whole.differences, *reviewed]), whole.texts
 
 
 def faults_in(path: Path, text: str) -> list[Fault]:
-    """The faults of one file, read as what it seems to be."""
-    if not SETTINGS.search(text):
-        schedule = read_schedule(str(path), text)
-        return [] if isinstance(schedule, Schedule) else schedule
+    """The faults of a settings file, of the daemon's or of a board's."""
     if BOARD.search(text):
         board = read_board(path, text, os.environ)
         return [] if isinstance(board, Board) else board
@@ -49,6 +73,14 @@ def faults_in(path: Path, text: str) -> list[Fault]:
     if isinstance(settings, Settings):
         return _addresses(path, text, settings)
     return settings
+
+
+def _is_fault(one: Fault) -> bool:
+    return one.severity is Severity.FAULT
+
+
+def _counted(count: int, kind: Severity) -> str:
+    return f"{count} {kind}{'' if count == 1 else 's'}"
 
 
 def _addresses(path: Path, text: str, settings: Settings) -> list[Fault]:

@@ -1,12 +1,14 @@
 """Files that a person names on the command line, read or refused in words."""
 
+import hashlib
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 
 from daemon.cli import BAD_FILE, CommandError
 from daemon.secrets import explain
-from rules.faults import Fault, render_all
-from rules.schedule import Schedule, read_schedule
+from rules.faults import Fault, render_across
+from rules.schedule import Schedule, WholeSchedule, read_whole
 
 
 def text_at(path: Path) -> str:
@@ -24,17 +26,43 @@ def text_at(path: Path) -> str:
         raise CommandError(words, BAD_FILE) from error
 
 
+def beside(path: Path, name: str) -> str:
+    """The text of a file beside another, for ``rules.whole``.
+
+    Raises:
+        LookupError: It cannot be read, or is not UTF-8; the reason is its argument.
+    """
+    try:
+        return (path.parent / name).read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise LookupError("not UTF-8 text") from None
+    except OSError as error:
+        raise LookupError(f"cannot be read: {error.strerror}") from error
+
+
+def whole_at(path: Path, text: str) -> WholeSchedule:
+    """A schedule whose text is known, with every file that it names."""
+    return read_whole(str(path), text, partial(beside, path))
+
+
 def schedule_at(path: Path) -> tuple[Schedule, str]:
-    """The schedule in a file, and its text.
+    """The schedule in a file, and all of its text in one: what a journal keeps.
+
+    A schedule that is one file keeps its author's own text.  One that names others is
+    written out whole, headed by the digest of each file that it was made of.
 
     Raises:
         CommandError: It cannot be read, or there are faults in it.
     """
-    text = text_at(path)
-    schedule = read_schedule(str(path), text)
-    if isinstance(schedule, Schedule):
-        return schedule, text
-    raise CommandError(render_all(schedule, text), BAD_FILE)
+    found = whole_at(path, text_at(path))
+    if found.schedule is None:
+        raise CommandError(render_across(found.faults, found.texts), BAD_FILE)
+    if len(found.texts) == 1:
+        return found.schedule, found.text
+    head = "# Made one text of the files with these SHA-256 digests:\n"
+    for name, text in found.texts.items():
+        head += f"# {hashlib.sha256(text.encode()).hexdigest()}  {Path(name).name}\n"
+    return found.schedule, head + found.text
 
 
 def explained(path: Path, faults: Iterable[Fault]) -> CommandError:

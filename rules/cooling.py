@@ -20,14 +20,14 @@ of their own: unknown is unproven, and a condition that is not met is missed.
 from functools import lru_cache, partial
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 
 from rules import allowance, falling
 from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.falling import Fall
-from rules.limit import Limit, Move, Opening, Shown
+from rules.limit import Limit, Move, Opening, Shown, of_edition
 from rules.remarks import choice
 from rules.standards.cooling import (
     COOLING_OPTIONS,
@@ -85,6 +85,12 @@ class CoolingLimit(Limit):
 
     kind: Literal["cooling option"]
     name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+    edition: str = ""  # of the option, where its author wants no other
+
+    @model_validator(mode="after")
+    def _edition(self) -> "CoolingLimit":
+        of_edition(self.edition, self.option.edition)
+        return self
 
     @property
     def option(self) -> CoolingOption:

@@ -14,8 +14,9 @@ from rules.faults import Fault
 from rules.reader import Marked, Tree
 from rules.remarks import choice
 from rules.stages import Stage, directed
+from rules.standards.tables import DWELL_TABLES
+from rules.user_table import unsteady
 
-MEAT_TABLES = "FSIS Appendix A, meat"  # not for poultry: FSIS-GD-2021-14
 POULTRY = ("poultry", "mixed")
 
 
@@ -27,6 +28,7 @@ def crossed(marked: Marked) -> Iterator[Fault]:
     yield from _twice(marked, "limits", "limit", _texts(limits, "limit"))
     yield from _like_a_chamber(marked, stages, limits)
     yield from _undirected(marked, stages)
+    yield from _own_tables(marked, _items(marked, "tables"))
     for i, limit in limits.items():
         yield from _stages_of(marked, i, limit, list(names.values()))
         yield from _table_of(marked, i, limit)
@@ -111,14 +113,50 @@ def _stages_of(
         )
 
 
+def _own_tables(marked: Marked, tables: dict[int, dict[str, Tree]]) -> Iterator[Fault]:
+    """A user's table has a name of its own and rows that agree with each other."""
+    names = _texts(tables, "table")
+    yield from _twice(marked, "tables", "table", names)
+    for i, name in names.items():
+        if name in DWELL_TABLES:
+            found = f"{name!r} is the name of a published table"
+            right = "give the table a name of its own"
+            yield marked.fault(("tables", i, "table"), found, right)
+    for i, table in tables.items():
+        rows = table.get("rows")
+        if isinstance(rows, list):
+            yield from unsteady(marked, ("tables", i, "rows"), rows)
+
+
 def _table_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
-    """The meat tables are not for what may hold poultry (FSIS-GD-2021-14)."""
+    """A table is for the meat in hand; no published one is for poultry."""
     product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
     meat = product.get("meat") if isinstance(product, dict) else None
-    if meat in POULTRY and str(limit.get("table")).startswith(MEAT_TABLES):
+    name = limit.get("table")
+    if meat in POULTRY and name in DWELL_TABLES:
         yield marked.fault(
             ("limits", i, "table"),
             f"this table is not for product with poultry in it (meat: {meat})",
-            "write meat: pork or beef if there is none; otherwise judge it by "
-            "integrated lethality with your process authority's figures",
+            "write meat: pork or beef if there is none; otherwise bring a table of "
+            "your own under 'tables', or judge it by integrated lethality, with your "
+            "process authority's figures",
         )
+    for table in _items(marked, "tables").values():
+        meats = _said(table.get("for"))
+        if name == table.get("table") and meats and not _fits(meat, meats):
+            yield marked.fault(
+                ("limits", i, "table"),
+                f"this table is for {', '.join(meats)}, and the meat is {meat}",
+                "name a table that is for this meat",
+            )
+
+
+def _fits(meat: Tree | None, meats: list[str]) -> bool:
+    """Poultry anywhere in the product takes the poultry's table (FSIS-GD-2021-14)."""
+    return meat in meats or (meat in POULTRY and "poultry" in meats)
+
+
+def _said(names: Tree | None) -> list[str]:
+    if isinstance(names, str):
+        return [word.strip() for word in names.split(",")]
+    return [str(name) for name in names] if isinstance(names, list) else []

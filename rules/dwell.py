@@ -12,16 +12,17 @@ are over.
 """
 
 from bisect import bisect_right
-from functools import lru_cache
+from collections.abc import Mapping
+from functools import cached_property
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import AfterValidator
+from pydantic import BeforeValidator, InstanceOf, ValidationInfo, model_validator
 
 from rules.evidence import Bridge, Hole, Piece
 from rules.facts import Standing, Verdict
-from rules.limit import Limit, Move, Opening, Shown, say_at
+from rules.limit import Limit, Move, Opening, Shown, of_edition, say_at
 from rules.remarks import choice
-from rules.standards.tables import DWELL_TABLES
+from rules.standards.tables import DWELL_TABLES, DwellTable
 from rules.units import refused, say_mc, say_ms
 
 NEVER_MS = 1 << 62
@@ -52,20 +53,18 @@ class State(NamedTuple):
     over_ms: int  # when its stages were over; 0 until then
 
 
-@lru_cache
-def _columns(name: str) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    table = DWELL_TABLES[name]
-    rows = sorted(table.rows, key=lambda row: row.temp_mc)
-    return tuple(r.temp_mc for r in rows), tuple(r.dwell_ms for r in rows)
+TABLES = "tables"  # of the validation context: the user's own, by name
 
 
-def known(name: str) -> str:
-    """Refuse a table that we do not have, and offer the nearest."""
-    if name not in DWELL_TABLES:
-        raise refused(
-            f"{name!r} is not a table we have", choice(name, list(DWELL_TABLES))
-        )
-    return name
+def known(name: object, info: ValidationInfo) -> DwellTable:
+    """The published table of this name, or the user's own; none has another name."""
+    own: Mapping[str, DwellTable] = (info.context or {}).get(TABLES, {})
+    tables = {**own, **DWELL_TABLES}
+    if not isinstance(name, str):
+        raise refused("the name of one table is wanted here", choice("", [*tables]))
+    if name not in tables:
+        raise refused(f"{name!r} is not a table we have", choice(name, [*tables]))
+    return tables[name]
 
 
 class DwellTableLimit(Limit):
@@ -74,17 +73,23 @@ class DwellTableLimit(Limit):
     ceiling = False
 
     kind: Literal["dwell table"]
-    table: Annotated[str, AfterValidator(known)]
+    table: Annotated[InstanceOf[DwellTable], BeforeValidator(known)]
+    edition: str = ""  # of the table, where its author wants no other
+
+    @model_validator(mode="after")
+    def _edition(self) -> "DwellTableLimit":
+        of_edition(self.edition, self.table.edition)
+        return self
 
     @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
-        return f"one row of {self.table}"
+        return f"one row of {self.table.name}"
 
     @property
     def sources(self) -> str:
         """The table's own source, and the author's."""
-        table = DWELL_TABLES[self.table]
+        table = self.table
         mark = "" if table.verified else " (from memory, to be verified)"
         notes = [self.source, f"{table.source}{mark}", table.note]
         return "; ".join(note for note in notes if note)
@@ -140,9 +145,10 @@ class DwellTableLimit(Limit):
         figures = (self._rows[1][row], least_ms, most_ms)
         return [Shown("", standing, verdict, since_ms, "ms", *figures, why)]
 
-    @property
+    @cached_property
     def _rows(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        return _columns(self.table)
+        rows = sorted(self.table.rows)
+        return tuple(r.temp_mc for r in rows), tuple(r.dwell_ms for r in rows)
 
     def _standing(self, state: State) -> Standing:
         if state.met_ms:

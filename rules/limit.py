@@ -83,6 +83,13 @@ def before(text: object) -> int:
     return duration(text.removesuffix(" before"))
 
 
+def of_edition(wanted: str, edition: str) -> None:
+    """Refuse a published text of another edition than its author wants, if any."""
+    if wanted and wanted != edition:
+        right = f"write edition: {edition!r} once it is approved, or take the line out"
+        raise refused(f"edition {wanted!r} is not the one we have: {edition!r}", right)
+
+
 Words = Annotated[tuple[str, ...], BeforeValidator(words)]
 Before = Annotated[int, BeforeValidator(before)]
 
@@ -109,6 +116,8 @@ class Limit(Written):
     hazard: str = ""
     source: str = ""
     if_missed: tuple[str, ...] = Field(default=(), alias="if missed")
+    weakens: str = ""  # why it is weaker than the limit of a base, and by whom
+    notes: str = ""
 
     @property
     def required_words(self) -> str:
@@ -182,3 +191,4 @@ def say_at(at_ms: int) -> str:
 
 
 __all__ = ["Before", "Duration", "Limit", "Move", "Opening", "Shown", "Written"]
+__all__ += ["Words", "of_edition", "say_at", "verdict", "words"]

@@ -112,7 +112,7 @@ def _with_facts(text: str, marked: Marked, facts: ProductFacts) -> str:
     edits = []  # line, column, width, text
     for key, words in _written(facts).items():
         if place := marked.values.get(("product", key)):
-            edits.append((*place, words))
+            edits.append((*place[:3], words))
         else:
             new += f"{key}: {words}{apart}"
     edits.append((head.line, head.column, 0, new))

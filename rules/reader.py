@@ -36,11 +36,12 @@ class Place(NamedTuple):
     line: int
     column: int
     width: int
+    path: str  # of the file: a tree may be made of several
 
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """A file as a tree of texts, with the place of every key and value."""
+    """Files as one tree of texts, with the place of every key and value."""
 
     path: str
     tree: Tree
@@ -51,7 +52,7 @@ class Marked:
         """The place of the value at ``loc``, or of the nearest thing around it."""
         while loc not in self.values and loc:
             loc = loc[:-1]
-        return self.values.get(loc, Place(1, 1, 1))
+        return self.values.get(loc, Place(1, 1, 1, self.path))
 
     def head(self, loc: Path) -> Place:
         """The place of the first key of the part at ``loc``."""
@@ -66,8 +67,12 @@ class Marked:
         self, loc: Path, found: str, remedy: str, *, on_key: bool = False
     ) -> Fault:
         """A fault about the piece at ``loc``."""
-        place = self.at_key(loc) if on_key else self.at(loc)
-        return Fault(self.path, *place, found, remedy)
+        return fault_at(self.at_key(loc) if on_key else self.at(loc), found, remedy)
+
+
+def fault_at(place: Place, found: str, remedy: str) -> Fault:
+    """A fault about what stands at a place."""
+    return Fault(place.path, place.line, place.column, place.width, found, remedy)
 
 
 def read(
@@ -103,8 +108,8 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     except yaml.reader.ReaderError as error:
         before = text[: error.position].split("\n")
         found = f"a character that no text has: {chr(error.character)!r}"
-        place = Place(len(before), len(before[-1]) + 1, 1)
-        return [Fault(path, *place, found, "take it out; write plain UTF-8 text")]
+        place = Place(len(before), len(before[-1]) + 1, 1, path)
+        return [fault_at(place, found, "take it out; write plain UTF-8 text")]
     except RecursionError:
         return [Fault(path, 1, 1, 1, "nested too deeply", "write it flatter")]
     if node is None:
@@ -133,7 +138,7 @@ class _Walk:
     faults: list[Fault]
 
     def tree(self, node: yaml.Node, loc: Path) -> Tree:
-        self.values[loc] = place = _place(node)
+        self.values[loc] = place = self._place(node)
         if node.tag == ALIAS:
             self._refuse(place, "an alias stands here", "write the text out again")
             return ""
@@ -149,7 +154,7 @@ class _Walk:
     def _mapping(self, node: yaml.MappingNode, loc: Path) -> Tree:
         found: dict[str, Tree] = {}
         for key, value in node.value:
-            name, place = str(key.value), _place(key)
+            name, place = str(key.value), self._place(key)
             if not isinstance(key, yaml.ScalarNode):
                 self._refuse(place, "a key that is not a word", "write a plain key")
             elif name in found:
@@ -162,14 +167,13 @@ class _Walk:
         return found
 
     def _refuse(self, place: Place, found: str, remedy: str) -> None:
-        self.faults.append(Fault(self.path, *place, found, remedy))
+        self.faults.append(fault_at(place, found, remedy))
 
-
-def _place(node: yaml.Node) -> Place:
-    start, end = node.start_mark, node.end_mark
-    one_line = end.line == start.line and isinstance(node, yaml.ScalarNode)
-    width = end.column - start.column if one_line else 1
-    return Place(start.line + 1, start.column + 1, max(width, 1))
+    def _place(self, node: yaml.Node) -> Place:
+        start, end = node.start_mark, node.end_mark
+        one_line = end.line == start.line and isinstance(node, yaml.ScalarNode)
+        width = end.column - start.column if one_line else 1
+        return Place(start.line + 1, start.column + 1, max(width, 1), self.path)
 
 
 def _yaml_remedy(text: str, line: int) -> str:
@@ -201,7 +205,7 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
         return marked.fault(loc, found, choice(name, words), on_key=True)
     if kind == "missing":
         found, right = f"{name!r} is missing", f"add a line: {name}: ..."
-        return Fault(marked.path, *marked.head(loc[:-1]), found, right)
+        return fault_at(marked.head(loc[:-1]), found, right)
     if kind.startswith("union_tag"):
         return _tag_fault(marked, loc, model, error)
     return marked.fault(loc, *remark(_key(error["loc"]), error))
@@ -223,7 +227,7 @@ def _tag_fault(
     words = [tag for one in _models_at(model, error["loc"]) for tag in _tags(one, key)]
     if "tag" not in error["ctx"]:
         right = f"add a line: {key}: ..., one of: {', '.join(words)}"
-        return Fault(marked.path, *marked.head(loc), f"{key!r} is missing", right)
+        return fault_at(marked.head(loc), f"{key!r} is missing", right)
     tag = str(error["ctx"]["tag"])
     found = f"{tag!r} is not a word for {key!r}"
     return marked.fault((*loc, key), found, choice(tag, words))

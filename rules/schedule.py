@@ -1,31 +1,44 @@
 """A schedule: the file that says what a cook must do and who is told.
 
-``read_schedule`` answers a ``Schedule`` or every fault in the file.  What cannot be
-seen in one value (a stage that a limit names and nobody wrote, two stages of one
-name) is ``rules.crosscheck``'s.
+``read_schedule`` answers a ``Schedule`` or every fault in the file; ``read_whole``
+also reads the files that it names, and says in what it differs from its base.  What
+cannot be seen in one value (a stage that a limit names and nobody wrote, two stages
+of one name) is ``rules.crosscheck``'s.
 """
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    TypeAdapter,
+    ValidationError,
+    model_validator,
+)
 
 from rules.alerts import WHEN, AlertRule
 from rules.band import GRACE_MS, BandLimit
 from rules.channels import Role
 from rules.cooling import CHILLING, CoolingLimit
 from rules.crosscheck import crossed
-from rules.dwell import DwellTableLimit
-from rules.faults import Fault
+from rules.differences import differing
+from rules.dwell import TABLES, DwellTableLimit
+from rules.faults import Fault, Severity
 from rules.hold import HoldLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
-from rules.reader import marked_tree, validated
+from rules.reader import Marked, Tree, validated
 from rules.remarks import choice
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
+from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
 from rules.units import Duration, duration, refused
+from rules.user_table import UserTable
+from rules.whole import Beside, Files, absent, gathered, written
 
 AnyLimit = Annotated[
     BandLimit
@@ -181,6 +194,7 @@ class Schedule(Written):
     approved_by: str = Field(default="", alias="approved by")
     notes: str = ""
     product: Product
+    tables: tuple[UserTable, ...] = ()
     stages: tuple[Stage, ...] = Field(min_length=1)
     limits: tuple[AnyLimit, ...] = ()
     alerts: tuple[AlertWritten, ...] = ()
@@ -226,11 +240,75 @@ def _chamber(stage: Stage) -> BandLimit | None:
     )
 
 
-def read_schedule(path: str, text: str) -> Schedule | list[Fault]:
+@dataclass(frozen=True, slots=True)
+class WholeSchedule:
+    """A schedule, the files that it was made of, and what is to be said of it."""
+
+    schedule: Schedule | None  # None where there are faults
+    marked: Marked | None
+    faults: tuple[Fault, ...]
+    differences: tuple[Fault, ...]  # from its base
+    texts: Mapping[str, str]  # every file that was read, by path
+    text: str  # all of it in one: what a journal keeps
+
+
+def read_schedule(
+    path: str, text: str, beside: Beside = absent
+) -> Schedule | list[Fault]:
     """Read a schedule, or say everything that is wrong with it."""
-    marked = marked_tree(path, text)
-    if isinstance(marked, list):
-        return marked
-    schedule = validated(marked, Schedule)
+    found = read_whole(path, text, beside)
+    return found.schedule or [*found.faults]
+
+
+def read_whole(path: str, text: str, beside: Beside = absent) -> WholeSchedule:
+    """Read a schedule and every file that it names, which ``beside`` gives by name."""
+    files = Files()
+    marked = gathered(files, path, text, beside)
+    if marked is None:
+        faults = tuple(sorted({*files.faults}))
+        return WholeSchedule(None, None, faults, (), files.texts, text)
+    tables = _tables(marked)
+    schedule = validated(marked, Schedule, {TABLES: tables})
     wrong = schedule if isinstance(schedule, list) else []
-    return sorted({*wrong, *crossed(marked)}) or schedule
+    said = [
+        one
+        for change in files.changes
+        for one in differing(change, lambda tree: _limit(tree, tables))
+    ]
+    refused_ones = {one for one in said if one.severity is Severity.FAULT}
+    faults = tuple(sorted({*files.faults, *wrong, *crossed(marked), *refused_ones}))
+    differences = tuple(sorted({*said} - refused_ones))
+    kept = text
+    if len(files.texts) > 1:
+        kept = written(marked, [_in_words(one) for one in differences])
+    whole = None if faults or isinstance(schedule, list) else schedule
+    return WholeSchedule(whole, marked, faults, differences, files.texts, kept)
+
+
+def _in_words(difference: Fault) -> str:
+    because = f" ({difference.remedy})" if difference.remedy else ""
+    return f"{difference.found}{because}"
+
+
+def _tables(marked: Marked) -> dict[str, DwellTable]:
+    """The user's own tables, by name; without rows where there is a fault in one."""
+    tree = marked.tree.get("tables") if isinstance(marked.tree, dict) else None
+    tables = {}
+    for one in tree if isinstance(tree, list) else ():
+        name = str(one.get("table")) if isinstance(one, dict) else ""
+        try:
+            tables[name] = UserTable.model_validate(one).table
+        except ValidationError:  # it is there, and its faults are told by themselves
+            tables[name] = DwellTable(name, "", "", "", False, ())
+    return tables
+
+
+_LIMIT: TypeAdapter[Limit] = TypeAdapter(AnyLimit)
+
+
+def _limit(tree: Tree, tables: Mapping[str, DwellTable]) -> Limit | None:
+    """One limit, or None where it has a fault."""
+    try:
+        return _LIMIT.validate_python(tree, context={TABLES: tables})
+    except ValidationError:
+        return None

@@ -83,6 +83,8 @@ class Stage(Written):
     grace_ms: Duration | None = Field(default=None, alias="grace")
     ends: Annotated[Ends, BeforeValidator(ends)]
     at_most_ms: Duration = Field(default=0, alias="at most")
+    source: str = ""  # where its temperatures and times come from
+    notes: str = ""
 
 
 def directed(stages: Sequence[Stage]) -> list[Way | None]:

@@ -57,9 +57,9 @@ def judge(plan: Plan, findings: Sequence[Finding]) -> tuple[Judged, ...]:
         head = (limit.name, limit.grade == "critical", limit.control_point)
         standing, verdict, channel, since_ms, why = worst
         why = f"{channel}: {why}" if channel else why
-        judged.append(
-            Judged(*head, standing, verdict, channel, since_ms, why, limit.sources)
-        )
+        weak = f"weaker than its base: {limit.weakens}" if limit.weakens else ""
+        source = "; ".join(words for words in (limit.sources, weak) if words)
+        judged.append(Judged(*head, standing, verdict, channel, since_ms, why, source))
     return tuple(judged)
 
 

@@ -22,7 +22,7 @@ from fractions import Fraction
 from rules.units import fahrenheit_mc
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class DwellRow:
     """One line of a table, and the words to name it by."""
 

@@ -124,9 +124,9 @@ def test_every_scalar_keeps_the_spelling_of_its_author() -> None:
 def test_every_piece_keeps_its_place() -> None:
     marked = marked_tree("a.yaml", "one:\n  - two: three\n")
     assert isinstance(marked, Marked)
-    assert marked.at(("one", 0, "two")) == (2, 10, 5)
-    assert marked.at_key(("one", 0, "two")) == (2, 5, 3)
-    assert marked.at(("one", 0, "nowhere")) == (2, 5, 3)
+    assert marked.at(("one", 0, "two")) == (2, 10, 5, "a.yaml")
+    assert marked.at_key(("one", 0, "two")) == (2, 5, 3, "a.yaml")
+    assert marked.at(("one", 0, "nowhere")) == (2, 5, 3, "a.yaml")
 
 
 @pytest.mark.parametrize(

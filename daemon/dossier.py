@@ -9,7 +9,7 @@ Units: ``_ms`` and ``_mc`` as in ``rules.facts``.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from daemon.acting import acting
 from daemon.journal import Cook, Journal, Noticed
 from daemon.outbox import Alert, Attempt, Outbox
 from probes.contract import Refusal
-from rules import engine, order
+from rules import calibration, engine, order
 from rules.facts import Entry, Fact, Finding, Reading, Subject, Tick, Verdict
 from rules.faults import render_all
 from rules.replay import Outcome, fold, replay
@@ -68,6 +68,14 @@ class Dossier:
     measured: tuple[Measured | None, ...]  # of each finding, where there is one
     until_ms: int  # facts up to here were judged
     closed_ms: int  # when the record was made
+
+    @property
+    def judged(self) -> tuple[Reading, ...]:
+        """The readings as they were judged: corrected by the checks of their probes."""
+        channels = {channel.name: channel for channel in self.cook.channels}
+        return tuple(
+            calibration.as_judged(channels[one.channel], one) for one in self.readings
+        )
 
 
 class Judgement(NamedTuple):
@@ -142,7 +150,7 @@ def judge_again(
     begun_ms = cook.begun_ms
     outcome = replay(schedule, cook.channels, begun_ms, readings, entries, until_ms)
     exact = [reading._replace(uncertainty_mc=0) for reading in readings]
-    channels = [replace(channel, accuracy_mc=0) for channel in cook.channels]
+    channels = [calibration.exact(channel) for channel in cook.channels]
     face = replay(schedule, channels, begun_ms, exact, entries, until_ms)
     figures = {_place(one): Measured(one.least, one.required) for one in face.findings}
     measured = tuple(figures.get(_place(finding)) for finding in outcome.findings)

@@ -24,11 +24,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from pydantic import TypeAdapter
+
 from daemon import stored
 from daemon.journal_copy import integrity
 from daemon.journal_schema import JournalError, Trouble, in_words, open_file
 from probes.contract import Refusal
-from rules.channels import Channel, Role
+from rules.channels import Channel
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
 
 __all__ = [
@@ -520,6 +522,8 @@ def _thousandths(value_mc: int) -> str:
     return f"{sign}{whole}.{rest:03}"
 
 
+_CHANNELS = TypeAdapter(tuple[Channel, ...])
+
+
 def _channels(text: str) -> tuple[Channel, ...]:
-    found = json.loads(text)
-    return tuple(Channel(**{**one, "role": Role(one["role"])}) for one in found)
+    return _CHANNELS.validate_json(text)

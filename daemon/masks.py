@@ -22,7 +22,7 @@ SOURCES = ("file", "environment")
 # Keys that hold other keys: a value right under them is out of place.
 PARTS = (
     *("broker", "channels", "contacts", "mirror", "page", "pace", "probes"),
-    "heartbeat",
+    *("heartbeat", "calibrations", "points"),
 )
 PLAIN = (
     *("site", "journal", "records", "key", "lateness", "zone", "compact after"),
@@ -31,6 +31,7 @@ PLAIN = (
     *("channel", "smokehouse", "role", "topic", "payload", "record"),
     *("value at", "time at", "unit", "every", "quiet after", "accuracy", "probe"),
     *("conversion", "coefficients", "cold junction"),
+    *("resolution", "drift", "lag", "at", "by", "said", "reference", "within"),
     *("contact", "url", "organisation", "bucket", "listen"),
     *("begins", "times", "since"),
     *("board", "buffer", "at most", "sysfs"),

@@ -17,6 +17,7 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 from daemon import chart
+from daemon.calibrations import say_check
 from daemon.chart import Band, Flag, Scene
 from daemon.dossier import Dossier, Measured, Told
 from daemon.journal import Noticed
@@ -25,6 +26,7 @@ from daemon.record import CAUTIONS, held
 from daemon.seal import BY_OPENSSL, digest
 from daemon.sheet import DEJAVU, SMALL, Column, Row, Sheet
 from daemon.signature import RECORD, sign
+from rules.calibration import in_force
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Finding, Quality, Standing, Subject, Verdict
 from rules.limit import Limit
@@ -127,7 +129,7 @@ def scene(dossier: Dossier, zone: tzinfo = UTC, height: float = 240) -> Scene:
         bands.append(Band(span.name, span.from_ms, span.to_ms, low_mc, high_mc))
     return chart.scene(
         dossier.cook.channels,
-        dossier.readings,
+        dossier.judged,
         bands,
         [Flag(number, event.at_ms) for number, event in _flagged(dossier)],
         from_ms=dossier.cook.begun_ms,
@@ -340,6 +342,11 @@ class _Paper:
         ]
         channels = self.dossier.cook.channels
         self.sheet.rows(columns, [self._probe(one) for one in channels])
+        for channel in channels:
+            check = in_force(channel.checks, self.dossier.outcome.finished_ms)
+            if check:
+                words = say_check(check, self._time)
+                self.sheet.say(f"{channel.name} is corrected, {words}.", SMALL)
         self.sheet.say(self._refused(), SMALL)
 
     def sources(self) -> None:

@@ -11,7 +11,7 @@ Units: ``_ms`` milliseconds; ``_mc`` as in ``rules.facts``.
 
 import re
 import ssl
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -33,10 +33,10 @@ from daemon.clock import Pace
 from daemon.secrets import Secret, redacted, secret
 from daemon.settings_checks import checks
 from probes.contract import Conversion, Form, Law, Probe, Raw, Unit
-from rules.channels import Channel, Role
+from rules.channels import Channel, Check, Point, Role
 from rules.faults import Fault
 from rules.reader import M, Marked, choice, marked_tree, validated
-from rules.units import Duration, difference, duration, refused
+from rules.units import Duration, Temperature, difference, duration, refused
 
 DAY_MS = 86_400_000
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -126,6 +126,10 @@ class Settings:
                 quiet_ms=probe.quiet_ms,
                 accuracy_mc=probe.accuracy_mc,
                 probe=probe.identity,
+                step_mc=probe.step_mc,
+                drift_mc=probe.drift_mc,
+                lag_mc=probe.lag_mc,
+                checks=probe.checks,
             )
             for probe in self.probes
             if probe.smokehouse == smokehouse
@@ -283,6 +287,20 @@ def _accuracy(value: object) -> int:
     return _above_zero(difference(value), value, "0.5 K")
 
 
+def _step(value: object) -> int:
+    return _above_zero(difference(value), value, "0.1 K")
+
+
+def _lag(value: object) -> int:
+    """What a time constant makes of the steepest slope, rounded up."""
+    right = "write the time constant and the slope, for example: 8 s at 3 K/min"
+    behind, _, slope = value.partition(" at ") if isinstance(value, str) else ("",) * 3
+    if not slope.endswith("/min"):
+        _refuse(value, "does not say what a probe is behind on a slope", right)
+    behind_ms, slope_mc = duration(behind), difference(slope.removesuffix("/min"))
+    return -(-behind_ms * slope_mc // 60_000)
+
+
 def _above_zero(amount: int, value: object, example: str) -> int:
     if not amount:
         _refuse(value, "must be more than nothing", f"for example: {example}")
@@ -362,6 +380,8 @@ Authority = Annotated[Path, BeforeValidator(_authority)]
 Coefficients = Annotated[tuple[Decimal, ...], BeforeValidator(_coefficients)]
 Every = Annotated[int, BeforeValidator(period)]
 Accuracy = Annotated[int, BeforeValidator(_accuracy)]
+Step = Annotated[int, BeforeValidator(_step)]
+Lag = Annotated[int, BeforeValidator(_lag)]
 Url = Annotated[str, BeforeValidator(_url)]
 Moment = Annotated[int, BeforeValidator(_moment)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_zone)]
@@ -392,6 +412,27 @@ class BrokerPart(Part):
     in_flight: InFlight = Field(20, alias="in flight")
 
 
+class PointPart(Part):
+    """A comparison as a person writes it."""
+
+    said: Temperature
+    reference: Temperature
+    within: Step
+
+
+class CheckPart(Part):
+    """A dated check as a person writes it."""
+
+    channel: Text
+    at: Moment
+    who: Text = Field(alias="by")
+    points: list[PointPart]
+
+    def value(self) -> Check:
+        points = sorted((p.said, p.reference, p.within) for p in self.points)
+        return Check(self.at, self.who, tuple(Point(*one) for one in points))
+
+
 class _Channel(Part):
     channel: Text
     smokehouse: Text
@@ -409,8 +450,11 @@ class _Channel(Part):
     quiet: Duration = Field(alias="quiet after")
     accuracy: Accuracy
     probe: Text = ""
+    step: Step = Field(0, alias="resolution")
+    drift: Step = 0
+    lag: Lag = 0
 
-    def value(self) -> Probe:
+    def value(self, checks: Sequence[CheckPart]) -> Probe:
         conversion, unit = None, self.unit
         if self.law:
             conversion = Conversion(self.law, self.coefficients, self.cold)
@@ -429,6 +473,10 @@ class _Channel(Part):
             time_pointer=self.time_pointer,
             identity=self.probe,
             conversion=conversion,
+            step_mc=self.step,
+            drift_mc=self.drift,
+            lag_mc=self.lag,
+            checks=tuple(one.value() for one in checks if one.channel == self.channel),
         )
 
 
@@ -469,6 +517,7 @@ class _File(Part):
     zone: Zone = ZoneInfo("UTC")
     broker: BrokerPart
     channels: list[_Channel]
+    calibrations: list[CheckPart] = []
     contacts: list[_Contact] = []
     mirror: _Mirror | None = None
     heartbeat: _Heartbeat | None = None
@@ -486,7 +535,7 @@ class _File(Part):
             lateness_ms=self.lateness,
             zone=self.zone,
             broker=Broker(**dict(self.broker)),
-            probes=tuple(one.value() for one in self.channels),
+            probes=tuple(one.value(self.calibrations) for one in self.channels),
             contacts={one.contact: one.address for one in self.contacts},
             mirror=Mirror(**dict(mirror)) if mirror else None,
             heartbeat=Heartbeat(beat.address, beat.every_ms) if beat else None,

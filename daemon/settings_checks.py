@@ -7,6 +7,7 @@ business of theirs; its own fault is found elsewhere.
 
 from collections.abc import Callable, Iterator, Mapping
 
+from daemon.calibration_checks import calibrations
 from daemon.conversion_checks import CONVERSIONS
 from probes.contract import Form, Unit
 from rules.channels import Role
@@ -33,6 +34,7 @@ def checks(marked: Marked) -> Iterator[Fault]:
     yield from _names(marked, channels, "channel")
     yield from _names(marked, _list(marked, "contacts"), "contact")
     yield from _topics(marked, channels)
+    yield from calibrations(marked, channels, _list(marked, "calibrations"))
     if marked.tree.get("channels") == []:
         yield marked.fault(
             ("channels",), "there is no channel", "describe at least one probe"

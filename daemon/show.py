@@ -21,6 +21,7 @@ from daemon.view import (
     View,
 )
 from probes.contract import Probe, Refusal
+from rules.calibration import as_judged
 from rules.channels import Channel
 from rules.facts import Quality, Reading
 from rules.replay import outcome
@@ -62,7 +63,9 @@ class Show:
         return self._topics.get(topic, ())
 
     def heard(self, reading: Reading) -> None:
-        """Remember a reading as the latest of its channel."""
+        """Remember a reading, corrected, as the latest of its channel."""
+        if channel := self._channels.get(reading.channel):
+            reading = as_judged(channel, reading)
         before = self._latest.get(reading.channel)
         if before is None or before.at_ms <= reading.at_ms:
             self._latest[reading.channel] = reading

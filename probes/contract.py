@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-from rules.channels import Role
+from rules.channels import Check, Role
 from rules.facts import Reading
 
 
@@ -78,6 +78,10 @@ class Probe:
     time_pointer: str = ""  # JSON: where its time is; "" if it carries none
     identity: str = ""  # of the hardware, where it has one
     conversion: Conversion | None = None  # ``unit`` is what it converts into
+    step_mc: int = 0  # these four as in ``rules.channels.Channel``
+    drift_mc: int = 0
+    lag_mc: int = 0
+    checks: tuple[Check, ...] = ()
 
 
 class Arrival(NamedTuple):

@@ -9,6 +9,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from rules import engine, order
+from rules.calibration import calibrated
 from rules.channels import Channel
 from rules.engine import Plan, State
 from rules.facts import Entry, Event, Fact, Finding, Reading, Subject, Tick
@@ -57,7 +58,7 @@ def fold(plan: Plan, state: State, facts: Iterable[Fact]) -> tuple[State, list[E
         ValueError: A fact is older than the one before it.
     """
     folded = Fold(plan, state)
-    folded.take(facts)
+    folded.take(calibrated(plan.channels, facts))
     folded.end()
     return folded.state, in_order(folded.events)
 

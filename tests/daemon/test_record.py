@@ -186,6 +186,10 @@ def test_it_opens_with_what_judges_the_cook(octets: bytes) -> None:
         "quiet_ms": 300_000,
         "accuracy_mc": 500,
         "probe": "28-0316a2795e1c",
+        "step_mc": 0,
+        "drift_mc": 0,
+        "lag_mc": 0,
+        "checks": [],
     }
 
 

@@ -4,6 +4,8 @@ from collections.abc import Callable, Sequence
 
 from rules import calibration
 from rules.channels import Channel, Check, Role
+from rules.schedule import Schedule
+from rules.stages import Way
 from rules.units import say_k, say_mc
 
 
@@ -15,6 +17,13 @@ def say_check(check: Check, say_time: Callable[[int], str]) -> str:
         for one in check.points
     )
     return f"checked {say_time(check.at_ms)} by {check.who}: {points}"
+
+
+def ends_mc(schedule: Schedule) -> list[int]:
+    """The temperatures at which the stages of a schedule end by their cores."""
+    by_core = (Way.RISES, Way.FALLS, Way.REACHES)
+    ends = (stage.ends for stage in schedule.stages)
+    return sorted({one.mc for one in ends if one.way in by_core})
 
 
 def far_from(channel: Channel, at_ms: int, judged_mc: Sequence[int]) -> list[str]:

@@ -13,6 +13,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from daemon.board_settings import Board, read_board
+from daemon.calibrations import ends_mc, far_from
 from daemon.cli import BAD_FILE, GOOD
 from daemon.files import text_at, whole_at
 from daemon.secrets import explain
@@ -22,6 +23,7 @@ from rules.faults import Fault, Severity, render_across
 from rules.reader import marked_tree
 from rules.review import review
 
+NEWEST_MS = 1 << 62  # later than every check
 BOARD = re.compile(r"^board\s*:", re.MULTILINE)
 # What only a settings file begins a line with; its text may hold secrets.
 SETTINGS = re.compile(r"^(site|board|broker|channels|contacts)\s*:", re.MULTILINE)
@@ -38,6 +40,9 @@ def check(files: Sequence[Path], *, as_json: bool) -> int:
             print(explain(found, text) if found else f"{path}: no fault")
         elif not as_json:
             print("\n".join(told(path, found, texts)))
+    if not as_json and not any(map(_is_fault, said)):
+        for words in advice(files):
+            print(f"advice: {words}")
     if as_json:
         print(json.dumps([asdict(one) for one in said], indent=2))
     return BAD_FILE if any(map(_is_fault, said)) else GOOD
@@ -62,6 +67,22 @@ def checked(path: Path, text: str) -> tuple[Sequence[Fault], Mapping[str, str]]:
         return whole.faults, whole.texts
     reviewed = review(whole.schedule, whole.marked)
     return sorted([*whole.differences, *reviewed]), whole.texts
+
+
+def advice(files: Sequence[Path]) -> Iterator[str]:
+    """What settings lack to judge the schedules that are checked with them."""
+    texts = {path: text_at(path) for path in files}
+    judged_mc: set[int] = set()
+    for path, text in texts.items():
+        schedule = None if SETTINGS.search(text) else whole_at(path, text).schedule
+        judged_mc.update(ends_mc(schedule) if schedule else ())
+    for path, text in texts.items():
+        daemons = SETTINGS.search(text) and not BOARD.search(text)
+        settings = read_settings(path, text, os.environ) if daemons else None
+        if isinstance(settings, Settings) and len(texts) > 1:
+            for house in settings.smokehouses:
+                for channel in settings.channels(house):
+                    yield from far_from(channel, NEWEST_MS, sorted(judged_mc))
 
 
 def faults_in(path: Path, text: str) -> list[Fault]:

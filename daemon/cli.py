@@ -11,6 +11,7 @@ import logging
 import os
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TypeAlias
 
@@ -150,8 +151,13 @@ def _files(commands: Commands) -> None:
 
 
 def _probes(commands: Commands) -> None:
-    probes = commands.add_parser("probes", help="the probes on this very board")
-    what = probes.add_subparsers(metavar="WHAT", required=True)
+    words = "show what every probe says now, and how far it can be trusted"
+    probes = _add(commands, "probes", words, _probes_now)
+    _settings(probes)
+    what = probes.add_subparsers(metavar="WHAT")
+    named = _add(what, "identify", "name the probe that is warm in a hand", _identify)
+    named.add_argument("--seconds", type=float, default=120.0, help="how long at most")
+    _settings(named)
     publish = _add(what, "publish", "read this board's probes, publish them", _publish)
     publish.add_argument("board", type=Path, help="the settings of the board")
     found = _add(what, "found", "list the probes this board's kernel shows", _found)
@@ -290,6 +296,21 @@ def _import(asked: argparse.Namespace) -> int:
     from daemon import importing
 
     return importing.run(asked)
+
+
+def _probes_now(asked: argparse.Namespace) -> int:
+    from daemon import commands, probe_table
+
+    return probe_table.show(commands.settings_at(asked.settings))
+
+
+def _identify(asked: argparse.Namespace) -> int:
+    from daemon import commands, identify
+
+    settings = commands.settings_at(asked.settings)
+    with commands.machine_faults():
+        say = partial(print, flush=True)
+        return identify.identify(settings, asked.seconds, say)
 
 
 def _publish(asked: argparse.Namespace) -> int:

@@ -442,6 +442,7 @@ class _Channel(Part):
     record: Text = ""
     pointer: Pointer = Field("", alias="value at")
     time_pointer: Pointer = Field("", alias="time at")
+    battery: Pointer = Field("", alias="battery at")
     unit: OneUnit
     law: OneLaw | None = Field(None, alias="conversion")
     coefficients: Coefficients = ()
@@ -476,6 +477,7 @@ class _Channel(Part):
             step_mc=self.step,
             drift_mc=self.drift,
             lag_mc=self.lag,
+            battery=self.battery,
             checks=tuple(one.value() for one in checks if one.channel == self.channel),
         )
 

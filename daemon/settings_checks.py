@@ -19,7 +19,8 @@ Part = Mapping[str, Tree]
 
 SENML = (Form.SENML, Form.SENML_CBOR)
 # Which payload forms each of these keys belongs to.
-FORMS_OF = {"record": SENML, "value at": (Form.JSON,), "time at": (Form.JSON,)}
+POINTERS = ("value at", "time at", "battery at")
+FORMS_OF = {"record": SENML, **dict.fromkeys(POINTERS, (Form.JSON,))}
 
 
 def checks(marked: Marked) -> Iterator[Fault]:

@@ -28,6 +28,19 @@ BACK_OFF_S = (1, 5)
 Places = tuple[int, ...]
 
 
+def admit(client: Client, broker: Broker) -> None:
+    """Give a client what lets it in at the broker.
+
+    Raises:
+        OSError: The certificate authority's file cannot be read.
+    """
+    if broker.user:
+        password = broker.password.reveal() if broker.password else None
+        client.username_pw_set(broker.user, password)
+    if broker.ca:
+        client.tls_set_context(ssl.create_default_context(cafile=str(broker.ca)))
+
+
 class Uplink:
     """One connection that comes back by itself."""
 
@@ -100,11 +113,7 @@ class Uplink:
             client_id=broker.client_id,
             protocol=PROTOCOL[broker.version],
         )
-        if broker.user:
-            password = broker.password.reveal() if broker.password else None
-            client.username_pw_set(broker.user, password)
-        if broker.ca:
-            client.tls_set_context(ssl.create_default_context(cafile=str(broker.ca)))
+        admit(client, broker)
         client.reconnect_delay_set(*BACK_OFF_S)
         client.max_inflight_messages_set(broker.in_flight)
         client.on_connect = self._on_connect

@@ -82,6 +82,15 @@ class Probe:
     drift_mc: int = 0
     lag_mc: int = 0
     checks: tuple[Check, ...] = ()
+    battery: str = ""  # JSON: where the charge is, in percent
+
+
+def battery_of(channel: str) -> str:
+    """The name under which the charge of a channel's battery is kept.
+
+    It is a series of its own, in thousandths of a percent, that no limit judges.
+    """
+    return f"{channel}: battery"
 
 
 class Arrival(NamedTuple):

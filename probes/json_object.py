@@ -10,15 +10,19 @@ and, if the message carries one, its time: ISO 8601 text with its zone, or a cou
 seconds or of milliseconds since 1970 (``probes.stamps`` tells which).  Without a time
 pointer a reading's time is when its message came.
 
+With ``battery at: /batt`` the charge of the probe's battery, in percent, is a reading
+of a channel of its own (``probes.contract.battery_of``).
+
 One bad value refuses its own channel only, a bare ``nan`` included.  A value that is
 absent while its neighbours are there is no reading and no refusal: a probe may leave
 out what it has not measured, and the channel's own silence is noticed elsewhere.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
-from probes.contract import Arrival, Decoded, Probe
+from probes.contract import Arrival, Decoded, Probe, Unit, battery_of
 from probes.conversion import converted
 from probes.json_text import Unusable, read_json, say, why_no_number
 from probes.pointer import NothingThereError, find, pointer_to
@@ -44,6 +48,11 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
         for probe in probes
         if (value := _at(body, probe.pointer)) is not ABSENT
     ]
+    decoded += [
+        _battery(probe, value, body, arrival)
+        for probe in probes
+        if probe.battery and (value := _at(body, probe.battery)) is not ABSENT
+    ]
     return decoded or [refuse(arrival, _alone(probes), _why_unheard(body, probes))]
 
 
@@ -61,6 +70,19 @@ def _of_channel(probe: Probe, value: object, body: Body, arrival: Arrival) -> De
             return screen(probe, given, at_ms, bool(probe.time_pointer), arrival)
         why = given.why
     return refuse(arrival, probe.channel, why)
+
+
+def _battery(probe: Probe, value: object, body: Body, arrival: Arrival) -> Decoded:
+    """The charge of the probe's battery, as a channel of its own."""
+    charge = replace(
+        probe,
+        channel=battery_of(probe.channel),
+        unit=Unit.PERCENT,
+        pointer=probe.battery,
+        conversion=None,
+        accuracy_mc=0,
+    )
+    return _of_channel(charge, value, body, arrival)
 
 
 def _cold(probe: Probe, body: Body) -> object:

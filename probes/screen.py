@@ -79,7 +79,7 @@ def trusted(value: Decimal, unit: Unit, accuracy_mc: int) -> int | str:
     except ArithmeticError:
         return f"value = {say(value)} is no number that a probe can mean"
     if unit is Unit.PERCENT:
-        return value_mc if _possible(value_mc, accuracy_mc) else _not_humid(value)
+        return value_mc if _possible(value_mc, accuracy_mc) else _not_percent(value)
     if value_mc == DISCONNECTED_MC or value == DISCONNECTED:
         return (
             f"value = {say(value)} {unit} is how a 1-wire library says that the "
@@ -96,8 +96,8 @@ def _possible(value_mc: int, accuracy_mc: int) -> bool:
     return DRIEST_MC - accuracy_mc <= value_mc <= WETTEST_MC + accuracy_mc
 
 
-def _not_humid(value: Decimal) -> str:
-    return f"value = {say(value)} %RH is outside 0 to 100 by more than its accuracy"
+def _not_percent(value: Decimal) -> str:
+    return f"value = {say(value)} % is outside 0 to 100 by more than its accuracy"
 
 
 def _why_not_then(at_ms: int, arrival: Arrival) -> str:

@@ -164,13 +164,13 @@ def test_the_bytes_the_simulated_probes_send() -> None:
             Unit.PERCENT,
             2_000,
             b"102.1",
-            "value = 102.1 %RH is outside 0 to 100 by more than its accuracy",
+            "value = 102.1 % is outside 0 to 100 by more than its accuracy",
         ),
         (
             Unit.PERCENT,
             2_000,
             b"-127",
-            "value = -127 %RH is outside 0 to 100 by more than its accuracy",
+            "value = -127 % is outside 0 to 100 by more than its accuracy",
         ),
     ],
 )

@@ -271,3 +271,33 @@ def test_the_document_may_be_a_list() -> None:
     two = [replace(JSON, pointer="/0"), replace(JSON, channel="core-2", pointer="/1/c")]
     decoded = decode(two, arrival(b'[71.2,{"c":58}]'))
     assert said(decoded) == ["core-1: 71200", "core-2: 58000"]
+
+
+CHARGED = replace(JSON, battery="/batt")
+
+
+@pytest.mark.parametrize(
+    ("payload", "words"),
+    [
+        (b'{"core1":58.0,"batt":81}', ["core-1: 58000", "core-1: battery: 81000"]),
+        (b'{"core1":58.0}', ["core-1: 58000"]),
+        (b'{"batt":7.5}', ["core-1: battery: 7500"]),
+        (
+            b'{"core1":58.0,"batt":2950}',  # millivolts
+            [
+                "core-1: 58000",
+                "core-1: battery: value = 2950 % is outside 0 to 100 by more than "
+                "its accuracy",
+            ],
+        ),
+        (
+            b'{"core1":nan,"batt":80}',
+            [
+                "core-1: value at /core1 = nan is not a number",
+                "core-1: battery: 80000",
+            ],
+        ),
+    ],
+)
+def test_a_battery_is_a_channel_of_its_own(payload: bytes, words: list[str]) -> None:
+    assert said(decode([CHARGED], arrival(payload))) == words

@@ -22,6 +22,7 @@ from typing import NamedTuple
 from daemon.board_settings import Board, Wanted
 from daemon.buffer import Buffer, BufferFileError, Waiting
 from daemon.clock import Clock
+from daemon.health import Notifier
 from daemon.sysfs import Source, sources
 from daemon.uplink import Uplink
 from probes.attributes import Measured
@@ -203,6 +204,11 @@ class Publisher:
         self._said = ""
         self._complaint = ""
 
+    @property
+    def status(self) -> str:
+        """How it goes, in a few words."""
+        return f"broker: {self._said}; {self.buffer.count()} samples to send"
+
     def start(self) -> None:
         """Connect, and begin to read."""
         self._uplink.start()
@@ -302,8 +308,14 @@ class Publisher:
         self._complaint = words
 
 
-def publish(board: Board, clock: Clock, say: Say, stop: threading.Event) -> None:
-    """Read and publish until told to stop.
+def publish(
+    board: Board,
+    clock: Clock,
+    say: Say,
+    stop: threading.Event,
+    notifier: Notifier,
+) -> None:
+    """Read and publish until told to stop; tell the service manager that it goes on.
 
     Raises:
         BufferFileError: The buffer's file cannot be used.
@@ -311,8 +323,11 @@ def publish(board: Board, clock: Clock, say: Say, stop: threading.Event) -> None
     """
     publisher = Publisher(board, clock, say)
     publisher.start()
+    notifier.ready()
     try:
         while not stop.is_set():
             publisher.turn()
+            notifier.alive(publisher.status)
     finally:
+        notifier.stopping()
         publisher.stop()

@@ -3,6 +3,7 @@
 import os
 import signal
 import threading
+from functools import partial
 from pathlib import Path
 
 from daemon.board import publish
@@ -11,6 +12,7 @@ from daemon.buffer import BufferFileError
 from daemon.cli import GOOD, MACHINE, CommandError
 from daemon.clock import Clock
 from daemon.files import explained
+from daemon.health import Notifier
 from daemon.sysfs import sources
 
 
@@ -21,7 +23,8 @@ def run(path: Path) -> int:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     try:
-        publish(board, Clock(), lambda words: print(words, flush=True), stop)
+        say = partial(print, flush=True)
+        publish(board, Clock(), say, stop, Notifier(os.environ))
     except BufferFileError as error:
         raise CommandError(str(error), MACHINE) from error
     except OSError as error:

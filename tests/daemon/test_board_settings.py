@@ -118,5 +118,10 @@ def test_a_file_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
     assert "cannot be read" in found[0].found
 
 
-def test_the_example_has_no_fault() -> None:
-    assert isinstance(load_board(EXAMPLE, {}), Board)
+def test_the_example_has_no_fault(tmp_path: Path) -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    kept = tmp_path / "broker.password"
+    kept.write_text("invented\n", encoding="utf-8")
+    kept.chmod(0o600)
+    text = text.replace("/etc/fumarium-probes/broker.password", str(kept))
+    assert isinstance(read_board(EXAMPLE, text, {}), Board)

@@ -11,6 +11,7 @@ import pytest
 from daemon import VERSION, checking
 from daemon.keys import load
 from tests.deploy.conftest import Board, install
+from tests.test_layers import ROOT
 
 
 def contents(root: Path) -> dict[str, str]:
@@ -122,6 +123,39 @@ def test_a_probe_named_later_gets_a_password(board: Board) -> None:
     assert after.startswith(before)
     assert after.removeprefix(before).startswith("south-cores:$")
     assert len(board.password("south-cores")) >= 32
+
+
+def test_probes_on_the_board_get_a_service_and_a_right_of_their_own(
+    board: Board,
+) -> None:
+    etc = board.root / "etc"
+    before = contents(board.root)
+    probes = etc / "fumarium-probes"
+    probes.mkdir()
+    (probes / "board.yaml").write_text(
+        (ROOT / "deploy" / "example" / "board.yaml")
+        .read_text(encoding="utf-8")
+        .replace("/etc/", f"{etc}/")
+        .replace("/var/lib/", f"{board.root}/var/lib/"),
+        encoding="utf-8",
+    )
+    assert install(board.root).returncode == 0
+    after = contents(board.root)
+    assert sorted(after.keys() - before.keys()) == [
+        "etc/fumarium-probes/board.yaml",
+        "etc/fumarium-probes/broker.password",
+        "etc/systemd/system/fumarium-probes.service",
+    ]
+    assert mode(probes) == 0o750
+    assert after["etc/fumarium-probes/board.yaml"].startswith("640 ")
+    assert after["etc/fumarium-probes/broker.password"].startswith("600 ")
+    assert checking.check([probes / "board.yaml"], as_json=False) == 0
+    rights = (etc / "mosquitto" / "fumarium.acl").read_text(encoding="utf-8")
+    assert rights.endswith("user fumarium-probes\ntopic write yard/north/cores\n")
+    unit = etc / "systemd" / "system" / "fumarium-probes.service"
+    assert f"probes publish {probes}/board.yaml\n" in unit.read_text(encoding="utf-8")
+    assert install(board.root).returncode == 0
+    assert contents(board.root) == after
 
 
 def test_a_dry_run_changes_nothing(tmp_path: Path) -> None:

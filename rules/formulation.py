@@ -186,13 +186,16 @@ def _finding(limit: CureLimit, figure: Span, product: ProductClass) -> CureFindi
         verdict = Verdict.UNPROVEN
     else:
         verdict = Verdict.MISSED
+    exactly = ", exactly at the limit" if figure.measured == limit.ppm else ""
+    if not exactly and bound in (least, most):
+        exactly = ", at the limit once both are rounded to 0.01 ppm"
     span = f", {say_ppm(least)} to {say_ppm(most)}" if least != most else ""
     return CureFinding(
         limit,
         verdict,
         figure,
         f"{limit.substance} is {say_ppm(figure.measured)}{span}; "
-        f"{product} asks {limit.bound} {say_ppm(limit.ppm)} ({limit.printed})",
+        f"{product} asks {limit.bound} {say_ppm(limit.ppm)} ({limit.printed}){exactly}",
     )
 
 

@@ -20,7 +20,15 @@ from rules.evidence import Hole, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.integral import E9, rate_e9
 from rules.limit import Limit, Move, Opening, Shown, say_at
-from rules.units import Difference, Duration, Temperature, refused, say_k, say_mc
+from rules.units import (
+    Difference,
+    Duration,
+    Temperature,
+    no_comma,
+    refused,
+    say_k,
+    say_mc,
+)
 
 # A hole may be bridged at most by this: above it a core is no food any more.
 HOTTEST_MC = 150_000
@@ -29,6 +37,7 @@ LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
 
 
 def _mlog10(text: object) -> int:
+    no_comma(text, "a log reduction")
     found = LOGS.match(text) if isinstance(text, str) else None
     mlog10 = int(found[1]) * 1000 + int((found[2] or "").ljust(3, "0")) if found else 0
     if not mlog10:

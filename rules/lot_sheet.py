@@ -15,9 +15,9 @@ Source: FSIS Processing Inspectors' Calculations Handbook (Directive 7620.3, rev
 
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import Annotated, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from rules.facts import Verdict
 from rules.faults import Fault
@@ -34,7 +34,7 @@ from rules.limit import Written
 from rules.reader import Marked, marked_tree, validated
 from rules.standards.cooling import COOLING_OPTIONS, ProductFacts, qualifies
 from rules.standards.nitrite import ProductClass
-from rules.units import refused
+from rules.units import ActivityMilli, refused
 from rules.weights import Share, Weight, say_g, say_share
 
 # No source: above the strength of every premix we know of; from here on it is nitrite
@@ -83,16 +83,6 @@ class Pickle(Written):
     taken_up: Share = Field(alias="taken up", gt=0)
 
 
-def _activity(text: object) -> int:
-    try:
-        milli = Fraction(str(text)) * 1000
-    except ValueError:
-        milli = Fraction(-1)
-    if not 0 < milli <= 1000 or milli.denominator != 1:
-        raise refused(f"{text!r} is not a water activity", "write for example: 0.92")
-    return int(milli)
-
-
 class LotSheet(Written):
     """What was weighed into one lot."""
 
@@ -107,7 +97,7 @@ class LotSheet(Written):
     cures: tuple[CureWeighed, ...] = Field(min_length=1)
     accelerators: tuple[Accelerator, ...] = ()
     pickle: Pickle | None = None
-    water_activity_milli: Annotated[int | None, BeforeValidator(_activity)] = Field(
+    water_activity_milli: ActivityMilli | None = Field(
         default=None, alias="water activity"
     )
     notes: str = ""

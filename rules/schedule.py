@@ -36,7 +36,15 @@ from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
 from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
-from rules.units import Duration, duration, refused
+from rules.units import (
+    ActivityMilli,
+    Duration,
+    PercentMilli,
+    Ppm,
+    duration,
+    no_comma,
+    refused,
+)
 from rules.user_table import UserTable
 from rules.whole import Beside, Files, absent, gathered, written
 
@@ -50,9 +58,6 @@ AnyLimit = Annotated[
     Field(discriminator="kind"),
 ]
 
-PPM = re.compile(r"^(\d{1,6}) ppm$")
-PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
-ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 MILLIMETRES = re.compile(r"^\d{1,3}(\.\d)? mm$")
 REVISION = re.compile(r"^\d{1,6}$")
 THEN = re.compile(r"^then after (.+) tell$")
@@ -60,30 +65,12 @@ THEN = re.compile(r"^then after (.+) tell$")
 
 def _matched(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator:
     def read(text: object) -> str:
+        no_comma(text, what)
         if not isinstance(text, str) or not pattern.match(text):
             raise refused(f"{text!r} is not {what}", right)
         return text
 
     return BeforeValidator(read)
-
-
-def _milli(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator:
-    def read(text: object) -> int:
-        found = pattern.match(text) if isinstance(text, str) else None
-        if found is None:
-            raise refused(f"{text!r} is not {what}", right)
-        whole, _, part = found[1].partition(".")
-        return int(whole) * 1000 + int(part.ljust(3, "0") or 0)
-
-    return BeforeValidator(read)
-
-
-def _ppm(text: object) -> int:
-    found = PPM.match(text) if isinstance(text, str) else None
-    if found is None:
-        right = "write a whole number and ppm, for example: 156 ppm"
-        raise refused(f"{text!r} is not an amount in ppm", right)
-    return int(found[1])
 
 
 class Product(Written):
@@ -97,20 +84,12 @@ class Product(Written):
         str,
         _matched(MILLIMETRES, "a diameter", "write for example: 32 mm"),
     ] = ""
-    nitrite_ppm: Annotated[int | None, BeforeValidator(_ppm)] = Field(
-        default=None, alias="nitrite"
+    nitrite_ppm: Ppm | None = Field(default=None, alias="nitrite")
+    erythorbate_ppm: Ppm | None = Field(default=None, alias="erythorbate")
+    brine_percent_milli: PercentMilli | None = Field(default=None, alias="brine")
+    water_activity_milli: ActivityMilli | None = Field(
+        default=None, alias="water activity"
     )
-    erythorbate_ppm: Annotated[int | None, BeforeValidator(_ppm)] = Field(
-        default=None, alias="erythorbate"
-    )
-    brine_percent_milli: Annotated[
-        int | None,
-        _milli(PERCENT, "a share in percent", "write for example: 3.5 %"),
-    ] = Field(default=None, alias="brine")
-    water_activity_milli: Annotated[
-        int | None,
-        _milli(ACTIVITY, "a water activity", "write for example: 0.92"),
-    ] = Field(default=None, alias="water activity")
 
     @property
     def facts(self) -> ProductFacts:

@@ -19,6 +19,9 @@ from pydantic_core import PydanticCustomError
 NUMBER = re.compile(r"^([+-]?\d{1,9}(?:\.\d{1,6})?) *([A-Za-z/%]*)$")
 CLOCK_LIKE = re.compile(r"^(\d{1,3}):(\d{2})$")
 COMMA = re.compile(r"^([+-]?\d+),(\d+) *(\S*)$")
+PPM = re.compile(r"^(\d{1,6}) ppm$")
+PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
+ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 
 MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
 ABSOLUTE_ZERO_MC = -273_150
@@ -86,18 +89,55 @@ def _split(text: object, what: str, right: str) -> tuple[Fraction, str]:
             f"or {big} min {small} s",
             right,
         )
-    if comma := COMMA.match(text.strip()):
+    no_comma(text, what)
+    raise refused(f"{text!r} is not {what}", right)
+
+
+def no_comma(text: object, what: str) -> None:
+    """Refuse a number with a comma, and show both readings."""
+    if isinstance(text, str) and (comma := COMMA.match(text.strip())):
         raise refused(
             f"{text!r} is not {what}: it may mean {comma[1]}.{comma[2]} "
             f"or {comma[1]}{comma[2]}",
             "write a decimal point, and nothing between thousands",
         )
-    raise refused(f"{text!r} is not {what}", right)
+
+
+def ppm(text: object) -> int:
+    """Read ``156 ppm``: whole parts per million."""
+    no_comma(text, "an amount in ppm")
+    found = PPM.match(text) if isinstance(text, str) else None
+    if found is None:
+        right = "write a whole number and ppm, for example: 156 ppm"
+        raise refused(f"{text!r} is not an amount in ppm", right)
+    return int(found[1])
+
+
+def percent_milli(text: object) -> int:
+    """Read ``3.5 %`` into thousandths of a percent."""
+    return _milli(text, PERCENT, "a share in percent", "write for example: 3.5 %")
+
+
+def activity_milli(text: object) -> int:
+    """Read a water activity [0 to 1], such as ``0.92``, into thousandths."""
+    return _milli(text, ACTIVITY, "a water activity", "write for example: 0.92")
+
+
+def _milli(text: object, pattern: re.Pattern[str], what: str, right: str) -> int:
+    no_comma(text, what)
+    found = pattern.match(text) if isinstance(text, str) else None
+    if found is None:
+        raise refused(f"{text!r} is not {what}", right)
+    whole, _, part = found[1].partition(".")
+    return int(whole) * 1000 + int(part.ljust(3, "0") or 0)
 
 
 Temperature = Annotated[int, BeforeValidator(temperature)]
 Duration = Annotated[int, BeforeValidator(duration)]
 Difference = Annotated[int, BeforeValidator(difference)]
+Ppm = Annotated[int, BeforeValidator(ppm)]
+PercentMilli = Annotated[int, BeforeValidator(percent_milli)]
+ActivityMilli = Annotated[int, BeforeValidator(activity_milli)]
 
 
 def say_mc(value_mc: int) -> str:

@@ -13,7 +13,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, InstanceOf
 
 from rules.formulation import GRAMS
-from rules.units import COMMA, refused
+from rules.units import no_comma, refused
 
 RIGHT_WEIGHT = "write a number and g, kg, oz or lb, for example: 25 g"
 RIGHT_SHARE = "write a number and %, as on the label, for example: 6.25 %"
@@ -24,8 +24,9 @@ _NUMBER = re.compile(
 )
 _NO_ZERO = re.compile(r"^\.(\d+) *([A-Za-z%]*)$")
 _VOLUMES = re.compile(
-    r"(?i)(?:^|[\d ])(tsp|tbsp|teaspoons?|tablespoons?|spoons?|cups?|ml|cl|dl|l|"
-    r"liters?|litres?|pints?|quarts?|gal|gallons?|pinch(?:es)?|fl oz)\.?$"
+    r"(?i)(?:^|[^a-z])(tsps?|tbsps?|tbs|(?:tea|table)?spoon(?:ful)?s?|cup(?:ful)?s?|cc|"
+    r"ml|cl|dl|l|liters?|litres?|pints?|quarts?|gal|gallons?|pinch(?:es)?|"
+    r"hand(?:ful)?s?|fl\.? ?oz)\.?$"
 )
 
 
@@ -82,12 +83,7 @@ def _split(text: object, what: str, right: str) -> tuple[Fraction, str]:
             "may be missing before it",
             f"write the digit, for example: 0.{found[1]} {found[2]}".rstrip(),
         )
-    if found := COMMA.match(text):
-        raise refused(
-            f"{text!r} is not {what}: it may mean {found[1]}.{found[2]} "
-            f"or {found[1]}{found[2]}",
-            "write a decimal point, and nothing between thousands",
-        )
+    no_comma(text, what)
     if not (found := _NUMBER.match(text)):
         raise refused(f"{text!r} is not {what}", right)
     if not found[5]:

@@ -15,6 +15,7 @@ from rules.lot_claims import bound, unknown
 from rules.lot_sheet import LotSheet, claims, read_lot_sheet
 from rules.schedule import Schedule, read_schedule
 from rules.standards.cooling import ProductFacts
+from rules.units import activity_milli
 from rules.weights import share, weight
 
 BAD = Path(__file__).parent / "lot_sheets"
@@ -102,6 +103,13 @@ def test_a_weight_is_exact(text: str, grams: str) -> None:
         ("1/2 tbsp", "'1/2 tbsp' is a measure of volume"),
         ("2 tablespoons", "is a measure of volume"),
         ("250 ml", "is a measure of volume"),
+        ("2 level teaspoonfuls", "is a measure of volume"),
+        ("\u00bd tsp", "is a measure of volume"),
+        ("1tsp", "is a measure of volume"),
+        ("2 fl. oz", "is a measure of volume"),
+        ("a pinch", "is a measure of volume"),
+        ("1 packet", "is not a weight"),
+        ("1,250 g", "it may mean 1.250 or 1250"),
         (".05 lb", "may mean 0.05, or a digit may be missing before it"),
         ("0,5 lb", "it may mean 0.5 or 05"),
         ("5", "has no unit"),
@@ -123,6 +131,42 @@ def test_what_is_no_share_is_refused(text: str) -> None:
         share(text)
 
 
+EVERYDAY = """\
+lot sheet: a quarter of an ounce on a hundred pounds
+product class: comminuted
+keep refrigerated: yes
+meat: 100 lb
+cures: [{cure: CURE}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("cure", "words"),
+    [
+        # 9 CFR 424.21(c): 1/4 oz per 100 lb; 4 oz of a 6.25 % cure hold as much.
+        ("nitrite, weight: 1/4 oz, nitrite: 100 %, checked by: AB", "exactly at"),
+        ("batch 77, weight: 4 oz, nitrite: 6.25 %, salt: 93.75 %", "exactly at"),
+        ("batch 77, weight: 113.4 g, nitrite: 6.25 %", "at the limit once both are rounded to 0.01"),
+    ],
+)
+def test_the_everyday_dose_is_at_the_limit_and_met(cure: str, words: str) -> None:
+    found = read_lot_sheet("lot.yaml", EVERYDAY.replace("CURE", cure))
+    assert isinstance(found, LotSheet), found
+    assert not found.breached
+    ceiling = found.findings[0]
+    assert ceiling.verdict is Verdict.MET
+    assert "asks at most 156.25 ppm (1/4 oz per 100 lb)" in ceiling.why
+    assert f", {words}" in ceiling.why
+
+
+@pytest.mark.parametrize(
+    "words", ["0,92", "9.2e-1", "92/100", "1.2", "-0.92", "0.9999", "0_9"]
+)
+def test_what_is_no_water_activity_is_refused(words: str) -> None:
+    with pytest.raises(PydanticCustomError):
+        activity_milli(words)
+
+
 def test_a_strength_is_never_taken_from_a_name() -> None:
     """Cures sold under one name differ (common practice, no source)."""
     text = SHEET.replace("curing salt", "cure no. 1").replace("nitrite: 6.25 %, ", "")
@@ -131,7 +175,7 @@ def test_a_strength_is_never_taken_from_a_name() -> None:
     assert [fault.found for fault in faults] == ["'nitrite' is missing"]
 
 
-def test_the_everyday_dose_is_at_the_limit_and_met() -> None:
+def test_an_ounce_on_25_lb_is_at_the_limit_and_met() -> None:
     """1 oz of 6.25 % cure on 25 lb is 156.25 ppm, the ceiling of 9 CFR 424.21(c)."""
     ours = sheet()
     assert ours.ingoing.nitrite.measured == Fraction("156.25")

@@ -141,10 +141,11 @@ def _files(commands: Commands) -> None:
     )
     formulate.add_argument("sheet", type=Path)
     rehearse = _add(
-        commands, "rehearse", "run a schedule on a recorded trace", _rehearse
+        commands, "rehearse", "run a schedule on a trace, or a told day", _rehearse
     )
-    rehearse.add_argument("schedule", type=Path)
-    rehearse.add_argument("trace", type=Path)
+    rehearse.add_argument("schedule", type=Path, help="or a rehearsal file")
+    rehearse.add_argument("trace", type=Path, nargs="?", help="for a schedule")
+    rehearse.add_argument("--events", action="store_true", help="of a told day too")
     rehearse.add_argument("--begins", default="", help="of a trace in min, s or h")
     rehearse.add_argument("--every", default="", help="reading period, such as '10 s'")
     rehearse.add_argument("--accuracy", default="0.5 K", help="of every probe")

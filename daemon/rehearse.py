@@ -1,8 +1,9 @@
-"""``fumarium rehearse``: a schedule run on a recorded trace, with no daemon.
+"""``fumarium rehearse``: a schedule run with no daemon, on a trace or a told day.
 
-The same fold as the daemon's gives the same events, verdicts and times.  A column's
-name begins with its role: ``core``, ``core-1``, ``chamber``.  The cook ends with its
-trace, if its last stage has not ended before.
+A rehearsal file (``rules.rehearsal``) says what is expected of its days, and what does
+not come true is shown beside what happened.  A trace is what was recorded: a column's
+name begins with its role, as in ``core-1``, and the cook ends with it, if its last
+stage has not ended before.  Both are folded as the daemon folds a cook.
 """
 
 import argparse
@@ -13,23 +14,34 @@ from pathlib import Path
 from pydantic_core import PydanticCustomError
 
 from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
-from daemon.files import schedule_at, text_at
+from daemon.files import schedule_at, text_at, whole_at
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
 from rules.channels import Channel, Role
-from rules.facts import Entry, EntryKind, Event, Finding, Reading, Subject, Verdict
+from rules.facts import Event, Finding, Subject, Verdict
 from rules.faults import render_all
-from rules.replay import Outcome, replay
-from rules.schedule import Schedule
+from rules.reader import Marked, marked_tree
+from rules.rehearsal import (
+    QUIET_PERIODS,
+    Miss,
+    lacking,
+    misses,
+    read_rehearsals,
+    role_of,
+    run,
+    run_on,
+)
+from rules.replay import Outcome
 from rules.units import difference, duration, say_ms
 from rules.verdicts import on_hold
 
-QUIET_PERIODS = 12
 RATHER = "the trace's own: the middle one of its periods"
 
 
 def rehearse(asked: argparse.Namespace) -> int:
-    """Run a schedule on a trace and print what it comes to."""
+    """Run a schedule on a trace, or a rehearsal file, and print what it comes to."""
+    if asked.trace is None:
+        return rehearse_file(asked.schedule, events=asked.events)
     schedule, _ = schedule_at(asked.schedule)
     accuracy_mc = _quantity(difference, asked.accuracy, "--accuracy")
     trace = _trace(asked.trace, accuracy_mc, asked.begins)
@@ -40,8 +52,8 @@ def rehearse(asked: argparse.Namespace) -> int:
         every_ms = _quantity(duration, asked.every, "--every")
     names = [column.name for column in trace.channels]
     channels = _channels(asked.trace, names, max(every_ms, 1), accuracy_mc)
-    if lacking := engine.lacking(engine.plan(schedule, channels)):
-        raise CommandError("\n".join(f"{asked.trace}: {x}" for x in lacking), BAD_FILE)
+    if words := engine.lacking(engine.plan(schedule, channels)):
+        raise CommandError("\n".join(f"{asked.trace}: {x}" for x in words), BAD_FILE)
     source = "as asked" if asked.every else RATHER
     print(f"readings every {say_ms(every_ms)} ({source}); farther apart than", end=" ")
     print(f"{say_ms(channels[0].joined_ms)} is a hole; accuracy {asked.accuracy}")
@@ -51,16 +63,54 @@ def rehearse(asked: argparse.Namespace) -> int:
     return CHECK_FAILED if on_hold(outcome.judged) else GOOD
 
 
-def run_on(
-    schedule: Schedule, channels: Sequence[Channel], readings: Sequence[Reading]
-) -> Outcome:
-    """What a cook comes to that begins and ends with its readings."""
-    first_ms = min(reading.at_ms for reading in readings)
-    last_ms = max(reading.at_ms for reading in readings)
-    end = Entry(EntryKind.END, last_ms, last_ms, "the end of the trace")
-    # One more moment than the longest joint, so that every channel is settled.
-    until_ms = last_ms + max(channel.joined_ms for channel in channels) + 1
-    return replay(schedule, channels, first_ms, readings, [end], until_ms)
+def rehearse_file(path: Path, *, events: bool) -> int:
+    """Run every day of a rehearsal file; 1 where something expected is not so."""
+    text = text_at(path)
+    marked, file = marked_tree(str(path), text), read_rehearsals(str(path), text)
+    if isinstance(file, list) or isinstance(marked, list):
+        faults = file if isinstance(file, list) else []
+        raise CommandError(render_all(faults, text), BAD_FILE)
+    schedule_path = path.parent / file.schedule
+    schedule, _ = schedule_at(schedule_path)
+    at = _lines_of(schedule_path)
+    good = True
+    for number, one in enumerate(file.rehearsals):
+        if words := lacking(schedule, one):
+            said = "\n".join(f"{path}: {one.title}: {word}" for word in words)
+            raise CommandError(said, BAD_FILE)
+        outcome = run(schedule, one)
+        missed = [*misses(one, outcome, number)]
+        print(f"{path}: {one.title}: {'not ' if missed else ''}as expected")
+        for miss in missed:
+            print("\n".join(_side_by_side(marked, miss, at)))
+        if events:
+            print("\n".join(told(outcome)))
+        good = good and not missed
+    return GOOD if good else CHECK_FAILED
+
+
+def _side_by_side(marked: Marked, miss: Miss, at: Mapping[str, str]) -> Iterator[str]:
+    """What was expected, and below it what happened, with the schedule's line."""
+    place = marked.at(miss.loc)
+    yield f"{place.path}:{place.line}:{place.column}:"
+    head = f"  {miss.when} expected: "
+    yield f"{head}{miss.expected}"
+    where = f", {at[miss.about]}" if miss.about in at else ""
+    yield f"{'but got: ':>{len(head)}}{miss.got}{where}"
+
+
+def _lines_of(path: Path) -> dict[str, str]:
+    """Where each stage and limit of a schedule stands, by its name."""
+    marked = whole_at(path, text_at(path)).marked
+    tree = marked.tree if marked and isinstance(marked.tree, dict) else {}
+    found = {}
+    for part, key in (("stages", "stage"), ("limits", "limit")):
+        items = tree.get(part)
+        for i, item in enumerate(items if isinstance(items, list) else ()):
+            if marked and isinstance(item, dict):
+                place = marked.at((part, i, key))
+                found[str(item.get(key))] = f"{Path(place.path).name}:{place.line}"
+    return found
 
 
 def told(outcome: Outcome) -> list[str]:
@@ -145,7 +195,7 @@ def _begins_ms(text: str) -> int | None:
 def _channels(
     path: Path, names: Sequence[str], every_ms: int, accuracy_mc: int
 ) -> list[Channel]:
-    roles = {name: _role(name) for name in names}
+    roles = {name: role_of(name) for name in names}
     if unknown := [name for name, role in roles.items() if role is None]:
         right = f"begin its name with a role: {', '.join(Role)}"
         words = [f"{path}: column {name!r} has no role; {right}" for name in unknown]
@@ -156,14 +206,6 @@ def _channels(
         for name, role in roles.items()
         if role is not None
     ]
-
-
-def _role(name: str) -> Role | None:
-    """The role that a column's name begins with, as a word of its own."""
-    for role in Role:
-        if name.startswith(role) and not name[len(role) :][:1].isalpha():
-            return role
-    return None
 
 
 def _quantity(read_one: Callable[[object], int], text: str, option: str) -> int:

@@ -89,6 +89,8 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
         found = f"stage {name!r} cooks, and no critical limit holds its come-up time"
         right = "add a limit of kind: time between (50 to 130 degF, at most 6 h)"
         yield ask(at, found, right)
+    if schedule.product.cooked == "partially":
+        return
     lethal = (DwellTableLimit, IntegratedLimit, HoldLimit)
     cores = [one for one in kinds if isinstance(one, lethal) and one.channel == "core"]
     if not cores:

@@ -146,7 +146,10 @@ cures: [{cure: CURE}]
         # 9 CFR 424.21(c): 1/4 oz per 100 lb; 4 oz of a 6.25 % cure hold as much.
         ("nitrite, weight: 1/4 oz, nitrite: 100 %, checked by: AB", "exactly at"),
         ("batch 77, weight: 4 oz, nitrite: 6.25 %, salt: 93.75 %", "exactly at"),
-        ("batch 77, weight: 113.4 g, nitrite: 6.25 %", "at the limit once both are rounded to 0.01"),
+        (
+            "batch 77, weight: 113.4 g, nitrite: 6.25 %",
+            "at the limit once both are rounded to 0.01",
+        ),
     ],
 )
 def test_the_everyday_dose_is_at_the_limit_and_met(cure: str, words: str) -> None:

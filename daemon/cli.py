@@ -126,6 +126,11 @@ def _files(commands: Commands) -> None:
     check = _add(commands, "check", "show every fault in schedules or settings", _check)
     check.add_argument("files", nargs="+", type=Path)
     check.add_argument("--json", action="store_true", help="as data")
+    shelf = _add(
+        commands, "schedules", "list the shipped schedules, copy one out", _schedules
+    )
+    shelf.add_argument("schedule", nargs="?", default="", help="the one to copy")
+    shelf.add_argument("--to", type=Path, metavar="FOLDER", help="default: here")
     reading = _add(commands, "import", "read a logger's export into a trace", _import)
     reading.add_argument("file", type=Path)
     reading.add_argument("--zone", default="", help="the logger's: Europe/Vienna")
@@ -279,6 +284,12 @@ def _check(asked: argparse.Namespace) -> int:
     from daemon import checking
 
     return checking.check(asked.files, as_json=asked.json)
+
+
+def _schedules(asked: argparse.Namespace) -> int:
+    from daemon import library
+
+    return library.schedules(asked.schedule, asked.to)
 
 
 def _formulate(asked: argparse.Namespace) -> int:

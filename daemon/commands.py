@@ -238,6 +238,11 @@ def _begin(
         who=asked.who,
     )
     journal.begin(cook, now_ms)
+    for limit in schedule.limits:
+        if limit.weakens:
+            print(
+                f"note: limit {limit.name!r} is weaker than its base: {limit.weakens}"
+            )
     print(f"lot {asked.lot}: {schedule.title}, revision {schedule.revision}, begun")
     return GOOD
 

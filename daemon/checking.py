@@ -1,4 +1,4 @@
-"""``fumarium check``: every fault in schedules and settings, before anything starts.
+"""``fumarium check``: every fault in files people write, before anything starts.
 
 Of a schedule without a fault it says in what it differs from its base, and what a
 careful reviewer would ask; neither changes how the program exits.
@@ -8,7 +8,7 @@ import json
 import os
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -20,13 +20,21 @@ from daemon.secrets import explain
 from daemon.sender import check_address
 from daemon.settings import Settings, read_settings
 from rules.faults import Fault, Severity, render_across
+from rules.lot_sheet import read_lot_sheet
 from rules.reader import marked_tree
+from rules.rehearsal import read_rehearsals
 from rules.review import review
 
 NEWEST_MS = 1 << 62  # later than every check
 BOARD = re.compile(r"^board\s*:", re.MULTILINE)
 # What only a settings file begins a line with; its text may hold secrets.
 SETTINGS = re.compile(r"^(site|board|broker|channels|contacts)\s*:", re.MULTILINE)
+
+# What else a person writes, by a key that only it has.
+OTHERS: Mapping[str, Callable[[str, str], object]] = {
+    "lot sheet": read_lot_sheet,
+    "rehearsals": read_rehearsals,
+}
 
 
 def check(files: Sequence[Path], *, as_json: bool) -> int:
@@ -62,6 +70,10 @@ def checked(path: Path, text: str) -> tuple[Sequence[Fault], Mapping[str, str]]:
     """What is to be said of one file, and the text of every file it is said of."""
     if SETTINGS.search(text):
         return faults_in(path, text), {str(path): text}
+    for begins, read_one in OTHERS.items():
+        if re.search(rf"^{begins}\s*:", text, re.MULTILINE):
+            found = read_one(str(path), text)
+            return found if isinstance(found, list) else [], {str(path): text}
     whole = whole_at(path, text)
     if whole.schedule is None or whole.marked is None:
         return whole.faults, whole.texts

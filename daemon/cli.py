@@ -123,7 +123,7 @@ def _files(commands: Commands) -> None:
     verify = _add(commands, "verify", "verify a record with a public key", _verify)
     verify.add_argument("file", type=Path)
     verify.add_argument("--key", type=Path, required=True, help="the public key (PEM)")
-    check = _add(commands, "check", "show every fault in schedules or settings", _check)
+    check = _add(commands, "check", "show every fault in files you wrote", _check)
     check.add_argument("files", nargs="+", type=Path)
     check.add_argument("--json", action="store_true", help="as data")
     shelf = _add(

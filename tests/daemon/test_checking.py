@@ -73,6 +73,21 @@ def test_a_fault_of_the_base_is_shown_with_its_own_line(
     assert said["severity"] == "fault"
 
 
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("lot sheet: mine\ncures: []\n", "'meat' is missing"),
+        ("schedule: mine.yaml\nrehearsals: []\n", "nothing is written for 'rehears"),
+    ],
+)
+def test_other_files_are_checked_as_what_they_are(
+    folder: Path, text: str, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "mine.yaml").write_text(text)
+    assert check(folder) == 3
+    assert words in capsys.readouterr().out
+
+
 def test_a_base_that_is_not_there_is_said(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -30,8 +30,10 @@ from daemon.clock import Clock, Pace, clock_of
 from daemon.journal import Journal
 from daemon.settings import Settings, load
 from probes.contract import Probe
+from probes.days import long_day
 from probes.encode import encode_all
-from probes.simulator import HOUR_MS, Sample, Script, long_day, simulate
+from probes.script import HOUR_MS
+from probes.simulator import Sample, simulate
 from probes.stamps import say_stamp
 from rules.facts import Event
 from rules.units import say_mc
@@ -51,8 +53,7 @@ def demo(*, stay: bool, port: int, seconds: float, built_in: bool) -> int:
         raise CommandError("--seconds is from 5 to 3600", BAD_COMMAND)
     # Whoever ends us ends the broker and the daemon with us.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(MACHINE))
-    script = long_day(BEGINS_MS, EVERY_MS)
-    samples = list(simulate(script))
+    samples = list(simulate(long_day(BEGINS_MS, EVERY_MS)))
     lasts_ms = samples[-1].at_ms - samples[0].at_ms
     times = max(1, round(lasts_ms / (seconds * 1000)))
     folder = Path(tempfile.mkdtemp(prefix="fumarium-demo-"))
@@ -70,7 +71,7 @@ def demo(*, stay: bool, port: int, seconds: float, built_in: bool) -> int:
         schedule = str(folder / "links.yaml")
         begin = ("begin", schedule, "--lot", LOT, "--who", "JY", "--settings", path)
         _typed(*begin)
-        _cook(settings, script, samples, clock_of(pace))
+        _cook(settings, samples, clock_of(pace))
         finished = _wait_until_judged(settings)
         if not finished:
             words = "the cook did not come to its end; see daemon.log there"
@@ -176,9 +177,7 @@ def _daemon(folder: Path) -> Iterator[str]:
 # What happens during the day.
 
 
-def _cook(
-    settings: Settings, script: Script, samples: list[Sample], clock: Clock
-) -> None:
+def _cook(settings: Settings, samples: list[Sample], clock: Clock) -> None:
     """Publish every sample when its time has come, and act as a person would."""
     # The probes' day begins when the cook was begun, not when the clock was.
     lag_ms = clock.now_ms() - samples[0].at_ms

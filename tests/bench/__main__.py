@@ -2,7 +2,8 @@
 
 Both take the same QoS 1 messages from the same broker in the same run, so the ratio
 means something on any machine; the figures alone do not.  Printed too: resident
-memory and start-up time of the daemon, and how fast the rules fold readings.
+memory and start-up time of the daemon, how fast the rules fold readings, and how fast
+the simulated smokehouse tells a day.
 """
 
 import argparse
@@ -20,6 +21,8 @@ from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
 from daemon.journal import Journal
+from probes.days import long_day
+from probes.simulator import simulate
 from rules.channels import Channel, Role
 from rules.facts import Reading
 from rules.replay import replay
@@ -68,6 +71,8 @@ def main() -> int:
             print(f"daemon: resident, loaded  {_resident_mb(process):10.1f} MB")
             print(f"journal and its log       {_bytes(Path(folder), messages)}")
     print(f"rules alone               {_rules():10,.0f} readings/s")
+    for every_s in (1, 30):
+        print(f"simulator, every {every_s:2} s    {_simulated(every_s)}")
     return 0
 
 
@@ -76,6 +81,16 @@ def broker_at(folder: Path) -> AbstractContextManager[Mosquitto]:
     return mosquitto(
         folder, shipped="max_queued_messages 0\nmax_inflight_messages 1000"
     )
+
+
+def _simulated(every_s: int) -> str:
+    """How many seconds of a channel the simulator tells in one, of a whole day."""
+    script = long_day(0, every_s * 1_000)
+    began_s = time.process_time()
+    samples = sum(1 for _ in simulate(script))
+    took_s = time.process_time() - began_s
+    seconds, values = samples * every_s / took_s, samples / took_s
+    return f"{seconds:10,.0f} channel-seconds/s, {values:,.0f} samples/s"
 
 
 def _bare(broker: Mosquitto, messages: int) -> float:

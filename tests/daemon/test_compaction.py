@@ -22,8 +22,9 @@ from daemon.blocks import pack
 from daemon.compaction import BLOCK, LEAST, Compactor, compact
 from daemon.journal import Cook, Journal, JournalError
 from daemon.mirror import Target
-from probes import simulator
-from probes.simulator import Core, Step, simulate
+from probes.days import long_day
+from probes.script import Piece, Probe, Shows
+from probes.simulator import simulate
 from rules.channels import Channel, Role
 from rules.facts import Quality, Reading
 from tests.servers import wait_for
@@ -337,14 +338,18 @@ def test_a_day_at_one_hertz_takes_less_than_four_bytes_a_reading(
 
 def day_of_eight_channels() -> Sequence[Reading]:
     """A simulated cook of 24 h; stamps wander by 3 ms, delays by 56 ms."""
-    cores = [
-        Core(f"core-{n}", 10 + n / 3, (70 + 3 * n) * 60, (26 + n) * 60)
-        for n in range(1, 8)
-    ]
-    whole = simulator.long_day(BEGUN_MS, every_ms=1_000)
-    around = Step(simulator.Around.COOLER, 2.5, lasts_ms=24 * HOUR_MS)
+    names = [f"core-{n}" for n in range(1, 8)]
+    whole = long_day(BEGUN_MS, every_ms=1_000)
+    *steps, cooler = whole.steps
     script = replace(
-        whole, cores=tuple(cores), silences=(), steps=(*whole.steps[:-1], around)
+        whole,
+        pieces=tuple(
+            Piece(name, 0.044 + n / 1_000, 10 + n / 3, load_kg=4.0)
+            for n, name in enumerate(names)
+        ),
+        probes=(whole.probes[0], *(Probe(one, Shows.CORE, one) for one in names)),
+        happenings=whole.happenings[:1],
+        steps=(*steps, replace(cooler, lasts_ms=24 * HOUR_MS)),
     )
     readings, chance = [], random.Random(7)
     for number, sample in enumerate(simulate(script)):

@@ -4,7 +4,8 @@ import random
 import time
 from pathlib import Path
 
-from probes.simulator import long_day, simulate
+from probes.days import long_day
+from probes.simulator import simulate
 from tests.end_to_end.conftest import MakeSite
 from tests.end_to_end.site import BEGINS_MS, Probes, plain, undisturbed
 

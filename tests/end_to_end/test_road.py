@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from probes.simulator import long_day, simulate
+from probes.days import long_day
+from probes.simulator import simulate
 from tests.end_to_end.conftest import MakeSite
 from tests.end_to_end.site import BEGINS_MS, Probes, Site, plain, undisturbed
 from tests.readme import block_with

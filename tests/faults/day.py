@@ -19,16 +19,19 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from daemon.journal import Cook, Journal
 from daemon.outbox import Outbox
-from probes.simulator import (
+from probes.script import (
     MINUTE_MS,
     Around,
-    Core,
+    Happening,
+    House,
+    Piece,
+    Probe,
     Script,
-    Silence,
-    Span,
+    Shows,
     Step,
-    simulate,
+    What,
 )
+from probes.simulator import simulate
 from rules.facts import Event, Subject
 from rules.schedule import Schedule, read_schedule
 from tests.end_to_end.site import BEGINS_MS, MISSED_MS, PASSWORD, Probes, Site
@@ -48,28 +51,30 @@ PATIENCE_S = 240.0
 
 def short_day(begins_ms: int, every_ms: int, seed: int) -> Script:
     """A cook of more than an hour in which the fire dies and a probe goes quiet."""
+    cores = NAMES[1:]
     return Script(
         begins_ms=begins_ms,
         every_ms=every_ms,
-        chamber="chamber",
-        chamber_starts_c=30.0,
-        chamber_s=3.0 * 60,
-        chamber_dead_s=8.0 * 60,
-        outside_c=8.0,
-        cores=tuple(
-            Core(name, 11.0, air_s=(10.0 + n) * 60, water_s=(5.0 + n) * 60)
-            for n, name in enumerate(NAMES[1:])
+        pieces=tuple(
+            Piece(name, 0.018 + n / 1000, 11.0, load_kg=4.0, moist=0.03)
+            for n, name in enumerate(cores)
+        ),
+        probes=(
+            Probe(NAMES[0], Shows.CHAMBER),
+            *(Probe(name, Shows.CORE, name) for name in cores),
         ),
         steps=(
-            Step(Around.CHAMBER, 55.0, lasts_ms=12 * MINUTE_MS),
-            Step(Around.CHAMBER, 60.0, lasts_ms=25 * MINUTE_MS),
-            Step(Around.CHAMBER, 79.0, until_c=70.2),
-            Step(Around.ICE_WATER, 0.6, until_c=3.2),
-            Step(Around.COOLER, 2.5, lasts_ms=5 * MINUTE_MS),
+            Step("dry", Around.CHAMBER, 55.0, lasts_ms=12 * MINUTE_MS),
+            Step("smoke", Around.CHAMBER, 60.0, lasts_ms=25 * MINUTE_MS),
+            Step("cook", Around.CHAMBER, 79.0, until_c=70.2),
+            Step("chill", Around.ICE_BATH, until_c=3.2),
+            Step("cooler", Around.COOLER, 2.5, lasts_ms=5 * MINUTE_MS),
         ),
-        fire_dead=(Span(17 * MINUTE_MS, 27 * MINUTE_MS),),
-        silences=(Silence("core-2", Span(25 * MINUTE_MS, 33 * MINUTE_MS)),),
-        noise_c=0.06,
+        happenings=(
+            Happening(What.FIRE_OUT, 17 * MINUTE_MS, 27 * MINUTE_MS),
+            Happening(What.QUIET, 25 * MINUTE_MS, 33 * MINUTE_MS, channel="core-2"),
+        ),
+        house=House(starts_c=30.0, walls_j_k=30_000.0),
         seed=seed,
     )
 

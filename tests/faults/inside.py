@@ -21,7 +21,8 @@ from daemon.run import Road, assembled
 from daemon.settings import Settings, load
 from probes.contract import Probe
 from probes.encode import encode_all
-from probes.simulator import MINUTE_MS, Sample, simulate
+from probes.script import MINUTE_MS
+from probes.simulator import Sample, simulate
 from rules.facts import Quality, Reading
 from rules.replay import replay
 from tests.end_to_end.site import BEGINS_MS

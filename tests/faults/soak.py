@@ -12,7 +12,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
-from probes.simulator import HOUR_MS, Script, Step, long_day, simulate
+from probes.days import long_day
+from probes.script import HOUR_MS, Script
+from probes.simulator import simulate
 from rules.facts import Reading
 from tests.end_to_end.site import BEGINS_MS, PASSWORD, undisturbed
 from tests.faults import day
@@ -126,7 +128,7 @@ def _a_day(number: int) -> Script:
     *steps, cooler = script.steps
     samples = list(simulate(replace(script, steps=tuple(steps))))
     spent_ms = samples[-1].at_ms - script.begins_ms
-    rest = Step(cooler.around, cooler.target_c, lasts_ms=DAY_MS - spent_ms)
+    rest = replace(cooler, lasts_ms=DAY_MS - spent_ms)
     return replace(script, steps=(*steps, rest))
 
 

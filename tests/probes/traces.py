@@ -8,8 +8,10 @@ from collections.abc import Callable, Sequence
 from functools import cache
 from typing import NamedTuple
 
+from probes.days import long_day
 from probes.screening import NEW, Screened, screened
-from probes.simulator import MINUTE_MS, Sample, long_day, simulate
+from probes.script import MINUTE_MS
+from probes.simulator import Sample, simulate
 from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading
 

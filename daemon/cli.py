@@ -145,6 +145,9 @@ def _files(commands: Commands) -> None:
         commands, "formulate", "work out what was weighed into a lot", _formulate
     )
     formulate.add_argument("sheet", type=Path)
+    told = _add(commands, "simulate", "print an invented day as a trace", _simulate)
+    told.add_argument("script", type=Path, help="what happens on that day")
+    told.add_argument("--digits", type=int, choices=[0, 1, 2, 3], default=2)
     rehearse = _add(
         commands, "rehearse", "run a schedule on a trace, or a told day", _rehearse
     )
@@ -302,6 +305,12 @@ def _rehearse(asked: argparse.Namespace) -> int:
     from daemon import rehearse
 
     return rehearse.rehearse(asked)
+
+
+def _simulate(asked: argparse.Namespace) -> int:
+    from daemon import simulate
+
+    return simulate.run(asked.script, asked.digits)
 
 
 def _import(asked: argparse.Namespace) -> int:

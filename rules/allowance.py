@@ -8,6 +8,8 @@ one).  The allowance is *used up* when ``least_ms`` passes it and *lost* when
 Rule 1: every passage between standings is in ``NEXT``, in this file.
 Rule 2: a move carries the moment at which the count passed the mark, worked out
 inside the piece of evidence, not the time at which the piece ended.
+Rule 3: it is at risk when little of it is left, or when ``SURELY`` forecasts more have
+said that it will be passed than that it will not; the count alone decides the verdict.
 """
 
 from collections.abc import Callable
@@ -27,12 +29,15 @@ class Signal(StrEnum):
     WARN = "inside, and the warning time has been used"
     DONE = "all that was asked is shown"
     BACK = "it may be inside again after that"
+    FORESEEN = "forecast to be passed"
+    RELIEVED = "no longer forecast to be, and there is time left"
     CLEAR = "surely outside"
     OVER = "its stages are over"
 
 
 WAITING, WITHIN, AT_RISK, DEVIATION, MET, MISSED, UNPROVEN = Standing
-LOST, USED_UP, WARN, DONE, BACK, CLEAR, OVER = Signal
+LOST, USED_UP, WARN, DONE, BACK, FORESEEN, RELIEVED, CLEAR, OVER = Signal
+SURELY = 2
 FIRST = {signal: place for place, signal in enumerate(Signal)}
 
 NEXT = {
@@ -42,6 +47,8 @@ NEXT = {
     (WITHIN, LOST): MISSED,
     (WITHIN, DONE): MET,
     (WITHIN, BACK): WITHIN,
+    (WITHIN, FORESEEN): AT_RISK,
+    (WITHIN, RELIEVED): WITHIN,
     (WITHIN, OVER): UNPROVEN,
     (AT_RISK, WARN): AT_RISK,
     (AT_RISK, CLEAR): WITHIN,
@@ -49,6 +56,8 @@ NEXT = {
     (AT_RISK, LOST): MISSED,
     (AT_RISK, DONE): MET,
     (AT_RISK, BACK): AT_RISK,
+    (AT_RISK, FORESEEN): AT_RISK,
+    (AT_RISK, RELIEVED): WITHIN,
     (AT_RISK, OVER): UNPROVEN,
     (MET, WARN): AT_RISK,
     (MET, CLEAR): MET,
@@ -56,6 +65,8 @@ NEXT = {
     (MET, LOST): MISSED,
     (MET, DONE): MET,
     (MET, BACK): WITHIN,
+    (MET, FORESEEN): MET,
+    (MET, RELIEVED): MET,
     (MET, OVER): MET,
     (UNPROVEN, WARN): UNPROVEN,
     (UNPROVEN, CLEAR): UNPROVEN,
@@ -63,6 +74,8 @@ NEXT = {
     (UNPROVEN, LOST): MISSED,
     (UNPROVEN, DONE): UNPROVEN,  # what may have been passed stays so
     (UNPROVEN, BACK): UNPROVEN,
+    (UNPROVEN, FORESEEN): UNPROVEN,
+    (UNPROVEN, RELIEVED): UNPROVEN,
     (UNPROVEN, OVER): UNPROVEN,
     (MISSED, WARN): MISSED,
     (MISSED, CLEAR): MISSED,
@@ -70,6 +83,8 @@ NEXT = {
     (MISSED, LOST): MISSED,
     (MISSED, DONE): MISSED,
     (MISSED, BACK): MISSED,
+    (MISSED, FORESEEN): MISSED,
+    (MISSED, RELIEVED): MISSED,
     (MISSED, OVER): MISSED,
 }
 
@@ -84,6 +99,7 @@ class Used(NamedTuple):
     front_ms: int  # counted up to here
     inside: bool  # it may be inside now
     over: bool
+    foreseen: int = 0  # how many more forecasts were bad than good; 0 to SURELY
 
 
 def opened(at_ms: int) -> Used:
@@ -105,7 +121,10 @@ def counted(
         if least <= allowed_ms < least + span_ms:
             signals.append((state.front_ms + allowed_ms - least, USED_UP))
         least += span_ms
-    else:
+    elif state.inside:
+        signals.append((state.front_ms, CLEAR))
+        state = state._replace(foreseen=0)
+    elif state.foreseen < SURELY:  # what was never inside may still be too slow
         signals.append((state.front_ms, CLEAR))
     if must:
         if most <= allowed_ms < most + span_ms:
@@ -113,6 +132,31 @@ def counted(
         most += span_ms
     now = state._replace(least_ms=least, most_ms=most, front_ms=to_ms, inside=may)
     return now, signals
+
+
+def foreseen(
+    part: str, state: Used, at_ms: int, why: str, *, little: bool
+) -> tuple[Used, list[Move]]:
+    """Hear one forecast: why it will be passed, or "" where it will not.
+
+    ``little`` says that so little is left that it is at risk all the same.
+    """
+    bad = max(0, min(SURELY, state.foreseen + (1 if why else -1)))
+    signals: list[tuple[int, Signal]] = []
+    if bad == SURELY:
+        signals.append((at_ms, FORESEEN))
+    elif not bad and state.foreseen and not little:
+        signals.append((at_ms, RELIEVED))
+    state = state._replace(foreseen=bad)
+    return moved(part, state, signals, lambda _: why or RELIEVED_WORDS)
+
+
+RELIEVED_WORDS = "will be in time at this rate"
+
+
+def little(state: Used, allowed_ms: int, warn_ms: int) -> bool:
+    """Whether it may be inside, with no more than the warning time left."""
+    return bool(warn_ms and state.inside and state.least_ms >= allowed_ms - warn_ms)
 
 
 def moved(

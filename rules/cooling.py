@@ -27,7 +27,7 @@ from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.falling import Fall
-from rules.limit import Limit, Move, Opening, Shown, of_edition
+from rules.limit import Goal, Limit, Move, Opening, Shown, of_edition
 from rules.remarks import choice
 from rules.standards.cooling import (
     COOLING_OPTIONS,
@@ -199,6 +199,36 @@ class CoolingLimit(Limit):
             moves += new
         state = state._replace(bands=tuple(bands), fall=fall, over_ms=at_ms)
         return state, moves
+
+    def goals(self, state: State) -> list[Goal]:
+        """Below the lower end of every band in time, and at the final temperature."""
+        found = []
+        for band, through in zip(self._bands, state.bands, strict=True):
+            used, span = through.used, _span(band)
+            left_ms = band.at_most_ms - used.least_ms
+            if left_ms >= 0 and (used.inside or not through.shown):
+                runs_ms = used.front_ms if used.inside else 0
+                goal = Goal(span, False, band.to_mc, band.from_mc, left_ms, runs_ms)
+                found.append(goal)
+        if self._has_final and not state.final_ms:
+            found.append(Goal(self._final, False, self.option.final_mc))
+        return found
+
+    def foreseen(
+        self, state: State, at_ms: int, part: str, why: str
+    ) -> tuple[State, list[Move]]:
+        """At risk as long as the forecast says that a band will be lost."""
+        bands: list[Through] = []
+        moves: list[Move] = []
+        for band, through in zip(self._bands, state.bands, strict=True):
+            if part == _span(band):
+                used, allowed_ms = through.used, band.at_most_ms
+                little = allowance.little(used, allowed_ms, self.warn_ms)
+                says = why and f"{part}: {why}"
+                used, moves = allowance.foreseen(part, used, at_ms, says, little=little)
+                through = through._replace(used=used)
+            bands.append(through)
+        return state._replace(bands=tuple(bands)), moves
 
     def findings(self, state: State) -> list[Shown]:
         """One for every band, the final temperature, the start and the conditions."""

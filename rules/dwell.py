@@ -20,7 +20,7 @@ from pydantic import BeforeValidator, InstanceOf, ValidationInfo, model_validato
 
 from rules.evidence import Bridge, Hole, Piece
 from rules.facts import Standing, Verdict
-from rules.limit import Limit, Move, Opening, Shown, of_edition, say_at
+from rules.limit import Goal, Limit, Move, Opening, Shown, of_edition, say_at
 from rules.remarks import choice
 from rules.standards.tables import DWELL_TABLES, DwellTable
 from rules.units import refused, say_mc, say_ms
@@ -133,6 +133,17 @@ class DwellTableLimit(Limit):
             return state, []
         now = Standing.UNPROVEN if state.may_ms else Standing.MISSED
         return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+
+    def goals(self, state: State) -> list[Goal]:
+        """Every row, until one is full."""
+        if state.met_ms:
+            return []
+        starts = state.least.starts
+        held_ms = (*starts, *(0,) * (len(self._rows[0]) - len(starts)))
+        return [
+            Goal("", True, temp_mc, hold_ms=dwell_ms, held_ms=held)
+            for temp_mc, dwell_ms, held in zip(*self._rows, held_ms, strict=True)
+        ]
 
     def findings(self, state: State) -> list[Shown]:
         """The row that is full, or the one that came nearest."""

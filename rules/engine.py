@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rules import evidence, lines, stages
+from rules import evidence, forecast, lines, outlook, stages
 from rules.channels import Channel, Role
 from rules.evidence import Piece, Sight, Span
 from rules.facts import (
@@ -32,8 +32,10 @@ from rules.facts import (
     Subject,
     Tick,
 )
+from rules.forecast import MINUTE_MS
 from rules.limit import Limit, Move
 from rules.lines import Line, Turn, Turning
+from rules.outlook import Foreseen
 from rules.schedule import Schedule
 from rules.stages import At, Passed, Stage, Way
 from rules.standards.cooling import ProductFacts
@@ -65,6 +67,7 @@ class State(NamedTuple):
     at: At
     sights: tuple[Sight, ...]
     lines: tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limits
+    samples: tuple[tuple[int, ...], ...]  # of each channel, one a minute
 
 
 class Marks(NamedTuple):
@@ -118,7 +121,9 @@ def opened(plan: Plan, at_ms: int) -> State:
     cores = sum(core >= 0 for core in plan.cores)
     at = stages.opened(plan.stages, cores, at_ms)
     rows = tuple((lines.NEW,) * len(judged) for judged in plan.judged)
-    state = State(at_ms, at, tuple(evidence.opened(at_ms) for _ in plan.channels), rows)
+    sights = tuple(evidence.opened(at_ms) for _ in plan.channels)
+    samples = (outlook.BLANK,) * len(plan.channels)
+    state = State(at_ms, at, sights, rows, samples)
     return _turn_all(plan, state, -1, at_ms, [])
 
 
@@ -139,6 +144,7 @@ def step(plan: Plan, state: State, fact: Fact) -> tuple[State, list[Event]]:
     if fact.at_ms < state.at_ms:
         raise ValueError(f"{fact} is older than {state.at_ms} ms")
     events: list[Event] = []
+    state = _minutes_passed(plan, state, fact.at_ms, events)
     state = _time_passed(plan, state, fact.at_ms, events)
     if isinstance(fact, Reading):
         i = plan.index.get(fact.channel)
@@ -188,6 +194,28 @@ def told(
     return _with(state, i, sight, tuple(row)), events
 
 
+def mark_ms(state: State) -> int:
+    """The next whole minute at which the channels are sampled, once it is past."""
+    return -(-state.at_ms // MINUTE_MS) * MINUTE_MS
+
+
+def foreseen(plan: Plan, state: State) -> list[Foreseen]:
+    """When every stage, limit and part that waits for a core will have what it asks."""
+    if state.at.finished_ms:
+        return []
+    now = _moment(plan, state, mark_ms(state) - MINUTE_MS)
+    found = []
+    for i, core in enumerate(plan.cores):
+        course = outlook.course(now, i) if core >= 0 else None
+        if course is not None:
+            found += outlook.stage_end(now, course, reached=state.at.reached[core])
+            for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+                limit = plan.limits[number]
+                goals = lines.goals(limit, line)
+                found += outlook.towards(course, limit.name, goals)
+    return found
+
+
 def finished_ms(state: State) -> int:
     """When the cook was finished; 0 while it goes on."""
     return state.at.finished_ms
@@ -217,6 +245,55 @@ def findings(plan: Plan, state: State) -> list[Finding]:
                     for one in lines.findings(limit, line)
                 ]
     return found
+
+
+def _minutes_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> State:
+    """Sample the channels at every whole minute before ``to_ms``, and look ahead."""
+    at_ms = mark_ms(state)
+    while at_ms < to_ms and not state.at.finished_ms:
+        state = _time_passed(plan, state, at_ms, events)
+        samples = tuple(
+            forecast.sampled(one, sight, at_ms, channel.joined_ms)
+            for one, sight, channel in zip(
+                state.samples, state.sights, plan.channels, strict=True
+            )
+        )
+        state = state._replace(samples=samples)
+        if not any(map(forecast.any_at, samples)):  # nor will there be until then
+            break
+        if at_ms % outlook.JUDGED_MS == 0 and not state.at.finished_ms:
+            state = _looked_ahead(plan, state, at_ms, events)
+        at_ms += MINUTE_MS
+    return state
+
+
+def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> State:
+    """Tell the limits on every core what is forecast of them."""
+    now = _moment(plan, state, at_ms)
+    for i, core in enumerate(plan.cores):
+        course = outlook.course(now, i) if core >= 0 else None
+        if course is None:
+            continue
+        row = []
+        for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+            limit, until_ms = plan.limits[number], outlook.until_ms
+            for goal in lines.goals(limit, line):
+                if goal.left_ms is None:
+                    continue
+                end_ms = until_ms(now, plan.during[number])
+                bad, why = outlook.lost(course, goal, end_ms)
+                if bad is not None:
+                    line, moves = lines.foreseen(limit, line, at_ms, goal.part, why)
+                    events += _events(plan, i, number, moves)
+            row.append(line)
+        rows = (*state.lines[:i], tuple(row), *state.lines[i + 1 :])
+        state = state._replace(lines=rows)
+    return state
+
+
+def _moment(plan: Plan, state: State, at_ms: int) -> outlook.Moment:
+    head = (at_ms, state.at, plan.stages, plan.ways, plan.channels)
+    return outlook.Moment(*head, state.samples)
 
 
 def _time_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> State:

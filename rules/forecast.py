@@ -81,6 +81,11 @@ def sampled(samples: Samples, sight: Sight, mark_ms: int, joined_ms: int) -> Sam
     return (*samples[-WINDOW:], value_mc)
 
 
+def any_at(samples: Samples) -> bool:
+    """Whether there is a sample in the window."""
+    return any(value != NONE_MC for value in samples)
+
+
 @lru_cache(maxsize=256)
 def fitted(core: Samples, around: Samples) -> Fit | None:
     """Fit the lag; None where the samples are too few or show none.

@@ -64,6 +64,19 @@ class Shown(NamedTuple):
     lose_ms: int = 0
 
 
+class Goal(NamedTuple):
+    """Where a channel has to come to, and the clock that runs until then."""
+
+    part: str
+    rises: bool  # it comes there from below
+    to_mc: int
+    from_mc: int = 0  # its clock runs from here on
+    left_ms: int | None = None  # of the clock; None where there is none
+    runs_ms: int = 0  # the clock runs, and was read then; 0: it has not begun
+    hold_ms: int = 0  # the channel is then to be held there for so long
+    held_ms: int = 0  # and has been there since; 0: it is not there
+
+
 def words(text: object) -> object:
     """Split ``dry, smoke, cook`` at its commas; a list stays one."""
     if not isinstance(text, str):
@@ -166,6 +179,16 @@ class Limit(Written):
         """Close the limit with the whole cook: nobody looks on after this."""
         return self.over(state, at_ms)
 
+    def goals(self, state: State) -> list[Goal]:
+        """Where the channel still has to come to; several of one part are choices."""
+        return []
+
+    def foreseen(
+        self, state: State, at_ms: int, part: str, why: str
+    ) -> tuple[State, list[Move]]:
+        """Hear that a part is forecast to be lost, and why; "" where it is not."""
+        return state, []
+
     def findings(self, state: State) -> list[Shown]:
         """What the evidence shows so far, one for every part."""
         raise NotImplementedError
@@ -190,5 +213,5 @@ def say_at(at_ms: int) -> str:
     return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%H:%M} UTC"
 
 
-__all__ = ["Before", "Duration", "Limit", "Move", "Opening", "Shown", "Written"]
+__all__ = ["Before", "Duration", "Goal", "Limit", "Move", "Opening", "Shown", "Written"]
 __all__ += ["Words", "of_edition", "say_at", "verdict", "words"]

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from rules.evidence import Bridge, Hole, Piece, Sight, Span, one_sided
 from rules.facts import Standing, Verdict
-from rules.limit import Limit, Move, Opening, Shown
+from rules.limit import Goal, Limit, Move, Opening, Shown
 from rules.standards.cooling import ProductFacts
 
 
@@ -97,6 +97,21 @@ def turned(
             line = _bridged(limit, line, sight, line.turnings[0].at_ms, moves)
         line = _turned(limit, facts, line, moves)
     return line, moves
+
+
+def goals(limit: Limit, line: Line) -> list[Goal]:
+    """Where the channel still has to come to, as long as the limit is in force."""
+    if not line.in_force or line.turnings:
+        return []
+    return limit.goals(line.state)
+
+
+def foreseen(
+    limit: Limit, line: Line, at_ms: int, part: str, why: str
+) -> tuple[Line, list[Move]]:
+    """Tell the limit what is forecast of one of its parts."""
+    state, moves = limit.foreseen(line.state, at_ms, part, why)
+    return line._replace(state=state), moves
 
 
 def findings(limit: Limit, line: Line) -> list[Shown]:

@@ -163,12 +163,13 @@ def _cell(marks_mc: list[int], value_mc: int) -> Cell:
 
 
 def _turn_ms(plan: Plan, state: State) -> int:
-    """The first moment at which time alone changes the stage."""
+    """The first moment at which time alone changes the stage, or a minute is past."""
     if state.at.finished_ms:
         return NEVER_MS
     stage = plan.stages[state.at.number]
     ends = (stages.due_ms(stage, state.at), stages.overdue_ms(stage, state.at))
-    return min((one for one in ends if one is not None), default=NEVER_MS)
+    past_ms = engine.mark_ms(state) + 1
+    return min([past_ms, *(one for one in ends if one is not None)])
 
 
 def spans(sight: Sight, readings: list[Reading]) -> list[Span]:

@@ -13,7 +13,7 @@ from rules import allowance
 from rules.allowance import DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing
-from rules.limit import Limit, Move, Opening, Shown
+from rules.limit import Goal, Limit, Move, Opening, Shown
 from rules.units import Duration, refused, say_mc, say_ms, temperature
 
 
@@ -93,6 +93,22 @@ class TimeBetween(Limit):
     ) -> tuple[Used, list[Move]]:
         state, moves = allowance.moved("", state, [(at_ms, signal)], self._says)
         return state._replace(over=True, inside=False), moves
+
+    def goals(self, state: Used) -> list[Goal]:
+        """Past the upper end, before the allowance is used up."""
+        low, high = self.between
+        left_ms = self.at_most_ms - state.least_ms
+        if left_ms < 0:
+            return []
+        runs_ms = state.front_ms if state.inside else 0
+        return [Goal("", True, high, low, left_ms, runs_ms)]
+
+    def foreseen(
+        self, state: Used, at_ms: int, part: str, why: str
+    ) -> tuple[Used, list[Move]]:
+        """At risk as long as the forecast says that it will be lost."""
+        little = allowance.little(state, self.at_most_ms, self.warn_ms)
+        return allowance.foreseen(part, state, at_ms, why, little=little)
 
     def findings(self, state: Used) -> list[Shown]:
         """The two counts against the allowance."""

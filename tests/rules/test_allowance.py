@@ -11,7 +11,20 @@ from typing import NamedTuple
 import pytest
 
 from rules import allowance
-from rules.allowance import BACK, DONE, NEXT, OVER, Signal, Used, counted, moved
+from rules.allowance import (
+    BACK,
+    DONE,
+    FORESEEN,
+    NEXT,
+    OVER,
+    RELIEVED,
+    Signal,
+    Used,
+    counted,
+    foreseen,
+    little,
+    moved,
+)
 from rules.facts import Standing
 
 ALLOWED_MS = 10_000
@@ -132,6 +145,31 @@ STORIES: dict[str, Story] = {
         0,
         [(10, "met"), (10, "missed")],
     ),
+    "forecast to be too long, and relieved": (
+        [inside(2), FORESEEN, inside(1), RELIEVED, RELIEVED],
+        0,
+        [(2, "at risk"), (3, "within")],
+    ),
+    "forecast to be too long, again and again": (
+        [inside(2), FORESEEN, FORESEEN, FORESEEN],
+        0,
+        [(2, "at risk")],
+    ),
+    "forecast to be too long, and shown all the same": (
+        [inside(2), FORESEEN, DONE, FORESEEN, RELIEVED],
+        0,
+        [(2, "at risk"), (2, "met")],
+    ),
+    "what may have been too long is no better for a forecast": (
+        [doubt(11), FORESEEN, RELIEVED],
+        0,
+        [(10, "unproven")],
+    ),
+    "nor is what was too long": (
+        [inside(11), FORESEEN, RELIEVED],
+        0,
+        [(10, "missed")],
+    ),
     "over before it was shown": ([inside(2), OVER], 0, [(2, "unproven")]),
     "over in the warning time": (
         [inside(8), OVER],
@@ -212,3 +250,50 @@ def test_when_it_is_lost_if_nothing_changes(
 ) -> None:
     state = Used(Standing.WITHIN, 0, least_ms, 0, 20_000, inside, over)
     assert allowance.shown("", state, ALLOWED_MS, "").lose_ms == lose_ms
+
+
+def heard(state: Used, *forecasts: str) -> tuple[Used, list[str]]:
+    """Let forecasts be heard: why it will be passed, or nothing."""
+    found = []
+    for why in forecasts:
+        left = little(state, ALLOWED_MS, 3_000)
+        state, moves = foreseen("", state, state.front_ms, why, little=left)
+        found += [f"{move.now}: {move.why}" for move in moves]
+    return state, found
+
+
+@pytest.mark.parametrize(
+    ("forecasts", "passed"),
+    [
+        pytest.param(["slow"], [], id="one forecast is none"),
+        pytest.param(["slow", "slow", "slow"], ["at risk: slow"], id="two in a row"),
+        pytest.param(["slow", "", "slow", "", "slow"], [], id="they disagree"),
+        pytest.param(["slow", "slow", "", "slow"], ["at risk: slow"], id="one is good"),
+        pytest.param(
+            ["slow", "slow", "", ""],
+            ["at risk: slow", "within: will be in time at this rate"],
+            id="two are",
+        ),
+    ],
+)
+def test_it_takes_two_forecasts_to_be_believed(
+    forecasts: list[str], passed: list[str]
+) -> None:
+    assert heard(allowance.opened(0), *forecasts)[1] == passed
+
+
+def test_a_good_forecast_does_not_excuse_that_little_is_left() -> None:
+    state, _ = heard(allowance.opened(0), "slow", "slow")
+    state, _ = counted(state, ALLOWED_MS, 3_000, 8_000, may=True, must=True)
+    state, passed = heard(state, "", "")
+    assert (state.standing, passed) == (Standing.AT_RISK, [])
+
+
+def test_what_was_never_inside_may_be_at_risk_and_what_left_is_not() -> None:
+    state, _ = heard(allowance.opened(0), "slow", "slow")
+    state, signals = counted(state, ALLOWED_MS, 0, 1_000, may=False, must=False)
+    assert moved("", state, signals, str)[1] == []
+    state, _ = counted(state, ALLOWED_MS, 0, 2_000, may=True, must=True)
+    state, signals = counted(state, ALLOWED_MS, 0, 3_000, may=False, must=False)
+    (move,) = moved("", state, signals, str)[1]
+    assert (move.at_ms, move.now) == (2_000, Standing.WITHIN)

@@ -40,6 +40,7 @@ from daemon.journal import Delivery, Journal, JournalError, Kept
 from daemon.journal_swap import held
 from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
+from daemon.numbering import RECALL_MS, Numbering
 from daemon.outbox import Outbox
 from daemon.rescue import DAMAGE, open_sound
 from daemon.sender import Sender
@@ -49,7 +50,7 @@ from daemon.steady import SteadyClock, Word
 from daemon.unset import dated, decode_unset, own_times
 from daemon.watching import Watching
 from daemon.web import Page
-from probes.contract import Arrival, Decoded, Probe, Refusal
+from probes.contract import Arrival, Decoded, Probe, Refusal, numbers_of
 from probes.decode import decode
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
 from rules.units import say_ms
@@ -118,6 +119,7 @@ class Road:
     handled: int = 0
     journalled: int = 0
     watching: Watching = field(init=False)
+    numbering: Numbering = field(default_factory=Numbering)
 
     def __post_init__(self) -> None:
         """Watch the channels of this journal's cooks."""
@@ -258,6 +260,7 @@ class Road:
         for part in (group.readings, group.refusals, group.deliveries):
             part.clear()
         self.journalled += len(new)
+        self.numbering.take(new)
         for reading in new:
             self.cooks.take(reading)
             self.show.heard(reading)
@@ -302,6 +305,7 @@ class Road:
         for lot, events in self.cooks.advance(self.horizon_ms):
             self.keep(lot, events)
             self.cooks.kept(lot)
+        self.unsaid += self.numbering.missing(self.horizon_ms)
         if self.unsaid:
             self.keep("", self.unsaid)
             self.unsaid.clear()
@@ -517,6 +521,9 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
     since_ms = clock.now_ms() - RECENT_MS
     for reading in journal.readings(show.channels, since_ms, 1 << 62):
         show.heard(reading)
+    numbering = Numbering()
+    counted = [numbers_of(name) for name in show.channels]
+    numbering.take(journal.readings(counted, clock.now_ms() - RECALL_MS, 1 << 62))
     page = Page(
         settings.page.listen,
         settings.page.port,
@@ -543,6 +550,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         mirror=mirror,
         steady=steady,
         entries_seen=cooks.entries_seen,
+        numbering=numbering,
     )
     with contextlib.suppress(OSError):  # on a full disk another start is soon enough
         damaged_head.save(journal.connection, settings.journal)

@@ -93,6 +93,20 @@ def battery_of(channel: str) -> str:
     return f"{channel}: battery"
 
 
+NUMBERS = ": samples"
+NUMBER_STEP = 1_000  # a number is kept in thousandths, like every value
+
+
+def numbers_of(channel: str) -> str:
+    """The name under which the numbers of a channel's samples are kept."""
+    return channel + NUMBERS
+
+
+def is_numbers(name: str) -> bool:
+    """Whether a series holds the numbers of samples."""
+    return name.endswith(NUMBERS)
+
+
 class Arrival(NamedTuple):
     """One message as the broker handed it over."""
 

@@ -8,7 +8,8 @@ Wire form (topic free, QoS 1)::
 ``decode`` gives each channel what its record carries.  A bad record refuses itself
 and leaves its neighbours alone; a channel is refused at most once a message, however
 many of its records are bad, so that a sick sender cannot fill the journal.  A record
-``NAME:seq`` beside ``NAME`` counts what its sender has measured and is no value.
+``NAME:seq`` beside ``NAME`` counts what its sender has measured: a series of its own,
+in which a lost sample shows (``probes.contract.numbers_of``).
 
 Rules taken from the source: base fields act on their record and later ones; name =
 ``bn`` + ``n``; time = ``bt`` + ``t``, relative to now below 2**28 seconds; ``bv`` is
@@ -27,7 +28,15 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
-from probes.contract import Arrival, Decoded, Probe, Raw, Unit
+from probes.contract import (
+    NUMBER_STEP,
+    Arrival,
+    Decoded,
+    Probe,
+    Raw,
+    Unit,
+    numbers_of,
+)
 from probes.conversion import converted
 from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
 from probes.screen import nearest, refuse, screen
@@ -37,6 +46,7 @@ from rules.facts import Reading
 VERSION = Decimal(10)
 RELATIVE_S = Decimal(2**28)  # RFC 8428 section 4.5.3
 NOTHING = Decimal(0)
+MOST = 10**12  # of samples that a probe can have given
 NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
 BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
@@ -81,6 +91,8 @@ def decode_pack(
             mine = [record for record in pack if record.name == wanted]
             colds = _colds(probe, pack)
             decoded += _of_channel(probe, mine, colds, arrival)
+            if mine:  # a sample that is refused has come all the same
+                decoded += _numbers(probe, wanted + NUMBERED, pack, arrival)
             names -= {wanted, *(record.name for record in colds)}
     if names or not pack:
         decoded.append(refuse(arrival, "", _why_unheard(pack, names, probes)))
@@ -231,6 +243,28 @@ def _of_channel(
         more = f" (the first of {len(whys)} bad records)" if len(whys) > 1 else ""
         decoded.append(refuse(arrival, probe.channel, whys[0] + more))
     return decoded
+
+
+def _numbers(
+    probe: Probe, name: str, pack: Iterable[Record], arrival: Arrival
+) -> list[Decoded]:
+    """How the sender has counted the samples of the probe, as a series of its own."""
+    return [
+        Reading(
+            numbers_of(probe.channel),
+            round(EXACT.multiply(record.at_s, THOUSAND)),
+            int(record.value) * NUMBER_STEP,
+            0,
+            received_ms=arrival.received_ms,
+        )
+        for record in pack
+        if record.name == name
+        and record.own_time
+        and not arrival.retained
+        and isinstance(record.value, Decimal)
+        and 0 < record.value <= MOST
+        and record.value == int(record.value)
+    ]
 
 
 def _cold_of(record: Record, colds: Iterable[Record]) -> object:

@@ -31,8 +31,9 @@ OFF_DELAY_MS = 300_000
 FIRST_BACK_OFF_MS = 10_000
 LONGEST_BACK_OFF_MS = 300_000
 
+MISSING = "missing"  # numbered samples that never came; their hole is judged as one
 # What a channel is when nothing is wrong with it; any other word is trouble.
-WELL = frozenset({"", "reporting", "within"})
+WELL = frozenset({"", "reporting", "within", MISSING})
 
 
 class AlertState(StrEnum):

@@ -15,13 +15,14 @@ from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
 from daemon.mqtt import Message, Subscriber
+from daemon.numbering import Numbering
 from daemon.outbox import Outbox
 from daemon.run import PATIENCE_MS, Road
 from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
 from daemon.show import Show
 from daemon.web import Page
-from probes.contract import Arrival
+from probes.contract import Arrival, numbers_of
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
 SETTINGS = """\
@@ -246,3 +247,34 @@ def test_an_entry_that_comes_late_acts_now_here_and_in_every_replay(
     assert cook is not None
     _, replayed = Running.resumed(cook, road.journal, entries_seen=1 << 62)
     assert set(replayed) == live
+
+
+def test_a_numbered_sample_that_never_came_is_told_once_the_horizon_has_passed(
+    road: Road, clock: SetClock
+) -> None:
+    """Also after a restart, and then not a second time."""
+
+    def pack(number: int) -> bytes:
+        at_s = (NOON_MS + number * 1_000) // 1_000
+        return (
+            f'[{{"n":"x","u":"Cel","t":{at_s},"v":20}},'
+            f'{{"n":"x:seq","t":{at_s},"v":{number}}}]'
+        ).encode()
+
+    clock.at_ms += 10_000
+    for packet, number in enumerate((1, 2, 5), start=1):
+        arrival = Arrival("yard/cores", pack(number), clock.at_ms)
+        road.keep_group(road.decoded([Message(arrival, packet, 1, False, 1)]))
+    road.let_time_pass(NOON_MS + 5_000 + 10_000)
+    assert road.journal.events("") == []  # it may still be on its way
+    road.numbering = Numbering()
+    names, from_ms = [numbers_of("core-1")], NOON_MS
+    road.numbering.take(road.journal.readings(names, from_ms, 1 << 62))
+    clock.at_ms += 10_000
+    for _ in range(2):
+        road.let_time_pass(clock.at_ms)
+    (told,) = road.journal.events("")
+    assert (told.event.name, told.event.now) == ("core-1: samples", "missing")
+    assert told.event.why == (
+        "2 of the samples numbered 3 to 4 never came from the board"
+    )

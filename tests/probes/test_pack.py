@@ -24,7 +24,9 @@ def test_the_bytes_of_a_pack() -> None:
     )
     assert said(decode([SENML, OTHER], arrival(pack([good, bad]).encode()))) == [
         "core-1: 23125",
+        "core-1: samples: 17000",
         "core-2: 'open \"circuit\"' is a text (vs), not a number",
+        "core-2: samples: 3000",
     ]
 
 
@@ -36,7 +38,10 @@ def test_a_number_beside_nothing_is_a_record_like_any_other() -> None:
 def test_the_only_probe_of_a_topic_needs_no_name() -> None:
     one = pack([Sample("tmp102:1-0048:temp1", NOW_MS, "71.5", "Cel", "", 1)])
     only = replace(SENML, record="")
-    assert said(decode([only], arrival(one.encode()))) == ["core-1: 71500"]
+    assert said(decode([only], arrival(one.encode()))) == [
+        "core-1: 71500",
+        "core-1: samples: 1000",
+    ]
 
 
 @given(
@@ -54,5 +59,17 @@ def test_every_sample_comes_back_at_its_time(samples: list[tuple[int, int]]) -> 
     ]
     decoded = decode([SENML], arrival(pack(sent).encode()))
     readings = [one for one in decoded if isinstance(one, Reading)]
-    assert [(one.at_ms, one.value_mc) for one in readings] == sorted(samples)
-    assert len(decoded) == len(samples)
+    mine = [one for one in readings if one.channel == "core-1"]
+    assert [(one.at_ms, one.value_mc) for one in mine] == sorted(samples)
+    assert len(decoded) == 2 * len(samples)  # each has its number
+
+
+def test_the_numbers_come_back_as_a_series_beside_the_channel() -> None:
+    sample = Sample(SENML.record, NOW_MS - 750, "23.125", "Cel", "", 17)
+    payload = pack([sample]).encode()
+    reading, number = decode([SENML], arrival(payload))
+    assert reading == Reading("core-1", NOW_MS - 750, 23_125, 500, received_ms=NOW_MS)
+    told = ("core-1: samples", NOW_MS - 750, 17_000, 0)
+    assert number == Reading(*told, received_ms=NOW_MS)
+    retained = decode([SENML], arrival(payload, retained=True))
+    assert [one.channel for one in retained] == ["core-1"]

@@ -27,6 +27,7 @@ Tree = str | list["Tree"] | dict[str, "Tree"]
 Path = tuple[str | int, ...]
 
 DEEPEST = 20
+TOO_DEEP, FLATTER = "nested too deeply", "write it flatter"
 ALIAS = "alias"  # a tag that YAML itself cannot give
 
 
@@ -100,6 +101,8 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     """Read YAML text into a tree of texts with their places, or say why not."""
     try:
         node = yaml.compose(text, Loader=_Loader)
+    except _TooDeepError as error:
+        return [Fault(path, *error.place, 1, TOO_DEEP, FLATTER)]
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
@@ -111,7 +114,7 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
         place = Place(len(before), len(before[-1]) + 1, 1, path)
         return [fault_at(place, found, "take it out; write plain UTF-8 text")]
     except RecursionError:
-        return [Fault(path, 1, 1, 1, "nested too deeply", "write it flatter")]
+        return [Fault(path, 1, 1, 1, TOO_DEEP, FLATTER)]
     if node is None:
         return [Fault(path, 1, 1, 1, "the file is empty", "write the file's keys")]
     walk = _Walk(path, {}, {}, [])
@@ -119,8 +122,23 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     return walk.faults or Marked(path, tree, walk.values, walk.keys)
 
 
+class _TooDeepError(Exception):
+    """Brackets within brackets, at this line and column."""
+
+    def __init__(self, mark: yaml.Mark) -> None:
+        super().__init__(TOO_DEEP)
+        self.place = (mark.line + 1, mark.column + 1)
+
+
 class _Loader(yaml.SafeLoader):
     """Composes a tree in which an alias stands as itself, at its own place."""
+
+    def fetch_flow_collection_start(self, kind: Any) -> None:
+        # The scanner's work at one token grows with the brackets open around it: a
+        # thousand of them held the processor for seconds.
+        if self.flow_level > DEEPEST:
+            raise _TooDeepError(self.get_mark())
+        super().fetch_flow_collection_start(kind)
 
     def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:
         event = self.peek_event()  # type: ignore[no-untyped-call]
@@ -143,7 +161,7 @@ class _Walk:
             self._refuse(place, "an alias stands here", "write the text out again")
             return ""
         if len(loc) > DEEPEST:
-            self._refuse(place, "nested too deeply", "write it flatter")
+            self._refuse(place, TOO_DEEP, FLATTER)
             return ""
         if isinstance(node, yaml.MappingNode):
             return self._mapping(node, loc)

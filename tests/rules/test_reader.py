@@ -139,3 +139,16 @@ def test_the_nearest_word_is_offered_whatever_its_case(word: str, near: str) -> 
 
 def test_where_no_word_is_near_all_are_offered() -> None:
     assert choice("packing", ["smoke", "cook"]) == "write one of: smoke, cook"
+
+
+@pytest.mark.parametrize("bracket", ["{", "["])
+def test_a_thousand_open_brackets_are_refused_at_the_first_too_many(
+    bracket: str,
+) -> None:
+    """Of the 21 that may stand open the last is the 21st: the next one is refused,
+    and nothing after it is read.
+    """
+    found = marked_tree("deep.yaml", "stages: " + 1_000 * bracket + "\n\t:")
+    assert found == [
+        Fault("deep.yaml", 1, 30, 1, "nested too deeply", "write it flatter")
+    ]

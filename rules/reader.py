@@ -136,7 +136,7 @@ class _Loader(yaml.SafeLoader):
     def fetch_flow_collection_start(self, kind: Any) -> None:
         # The scanner's work at one token grows with the brackets open around it: a
         # thousand of them held the processor for seconds.
-        if self.flow_level > DEEPEST:
+        if self.flow_level >= DEEPEST:
             raise _TooDeepError(self.get_mark())
         super().fetch_flow_collection_start(kind)
 

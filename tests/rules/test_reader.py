@@ -145,10 +145,8 @@ def test_where_no_word_is_near_all_are_offered() -> None:
 def test_a_thousand_open_brackets_are_refused_at_the_first_too_many(
     bracket: str,
 ) -> None:
-    """Of the 21 that may stand open the last is the 21st: the next one is refused,
-    and nothing after it is read.
-    """
+    """Twenty may stand open: the next one is refused, and nothing after it is read."""
     found = marked_tree("deep.yaml", "stages: " + 1_000 * bracket + "\n\t:")
     assert found == [
-        Fault("deep.yaml", 1, 30, 1, "nested too deeply", "write it flatter")
+        Fault("deep.yaml", 1, 29, 1, "nested too deeply", "write it flatter")
     ]

@@ -21,7 +21,7 @@ from daemon.cli import (
 )
 from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
-from daemon.journal import Cook, Journal, JournalError
+from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
 from rules import engine
 from rules.channels import Channel
@@ -223,11 +223,6 @@ def _begin(
             for name in strangers
         )
         raise CommandError(words, BAD_FILE)
-    for cook in journal.cooks():
-        over = any(e.event.subject == "cook" for e in journal.events(cook.lot))
-        if cook.smokehouse == smokehouse and not over:
-            words = f"{smokehouse}: lot {cook.lot} is still going on; end it first"
-            raise CommandError(words, CHECK_FAILED)
     cook = Cook(
         lot=asked.lot,
         smokehouse=smokehouse,
@@ -237,7 +232,12 @@ def _begin(
         begun_ms=now_ms,
         who=asked.who,
     )
-    journal.begin(cook, now_ms)
+    try:
+        journal.begin(cook, now_ms)
+    except JournalError as error:
+        if error.trouble is not Trouble.LOT:
+            raise
+        raise CommandError(str(error), CHECK_FAILED) from error
     for limit in schedule.limits:
         if limit.weakens:
             print(

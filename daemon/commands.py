@@ -17,6 +17,7 @@ from daemon.cli import (
     CHECK_FAILED,
     GOOD,
     MACHINE,
+    SETTINGS,
     CommandError,
 )
 from daemon.clock import clock_of
@@ -43,12 +44,28 @@ def settings_at(path: Path) -> Settings:
     """The settings in a file.
 
     Raises:
-        CommandError: There are faults in it, all of them in the words.
+        CommandError: There is none, or it has faults, all of them in the words.
     """
+    with contextlib.suppress(PermissionError):  # which is told with all else below
+        if not path.exists():
+            raise CommandError(_no_settings(path), BAD_FILE)
     found = load(path, os.environ)
     if isinstance(found, Settings):
         return found
     raise explained(path, found)
+
+
+def _no_settings(path: Path) -> str:
+    by = "by --settings"
+    if str(path) == os.environ.get("FUMARIUM_SETTINGS"):
+        by = "by FUMARIUM_SETTINGS"
+    elif str(path) == SETTINGS:
+        by = "where neither --settings nor FUMARIUM_SETTINGS says otherwise"
+    return (
+        f"{path}: there is no such settings file; it was looked for there {by}\n"
+        "  sudo deploy/install makes one, in a clone of the repository;\n"
+        "  deploy/example/settings.yaml there is one to copy and change"
+    )
 
 
 @contextlib.contextmanager

@@ -33,12 +33,13 @@ from rules.facts import (
     Tick,
 )
 from rules.forecast import MINUTE_MS
-from rules.limit import Limit, Move
+from rules.limit import Goal, Limit, Move
 from rules.lines import Line, Turn, Turning
-from rules.outlook import Foreseen
+from rules.outlook import Course, Foreseen
 from rules.schedule import Schedule
 from rules.stages import At, Passed, Stage, Way
 from rules.standards.cooling import ProductFacts
+from rules.surroundings import Moment
 from rules.units import say_ms
 
 WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
@@ -199,20 +200,20 @@ def mark_ms(state: State) -> int:
     return -(-state.at_ms // MINUTE_MS) * MINUTE_MS
 
 
+def courses(plan: Plan, state: State) -> dict[int, Course]:
+    """Where every core is going, by the number of its channel, as far as is known."""
+    return {} if state.at.finished_ms else _courses(_last_moment(plan, state))
+
+
 def foreseen(plan: Plan, state: State) -> list[Foreseen]:
     """When every stage, limit and part that waits for a core will have what it asks."""
-    if state.at.finished_ms:
-        return []
-    now = _moment(plan, state, mark_ms(state) - MINUTE_MS)
-    found = []
-    for i, core in enumerate(plan.cores):
-        course = outlook.course(now, i) if core >= 0 else None
-        if course is not None:
-            found += outlook.stage_end(now, course, reached=state.at.reached[core])
-            for number, line in zip(plan.judged[i], state.lines[i], strict=True):
-                limit = plan.limits[number]
-                goals = lines.goals(limit, line)
-                found += outlook.towards(course, limit.name, goals)
+    now, found = _last_moment(plan, state), []
+    for i, course in courses(plan, state).items():
+        reached = state.at.reached[plan.cores[i]]
+        found += outlook.stage_end(now, course, reached=reached)
+        for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+            limit = plan.limits[number]
+            found += outlook.towards(course, limit.name, lines.goals(limit, line))
     return found
 
 
@@ -271,29 +272,48 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
     """Tell the limits on every core what is forecast of them."""
     now = _moment(plan, state, at_ms)
     for i, core in enumerate(plan.cores):
-        course = outlook.course(now, i) if core >= 0 else None
+        goals = _goals(plan, state, i) if core >= 0 else []
+        clocks = [one for one in goals if one[1].left_ms is not None]
+        course = outlook.course(now, i) if clocks else None
         if course is None:
             continue
-        row = []
-        for number, line in zip(plan.judged[i], state.lines[i], strict=True):
-            limit, until_ms = plan.limits[number], outlook.until_ms
-            for goal in lines.goals(limit, line):
-                if goal.left_ms is None:
-                    continue
-                end_ms = until_ms(now, plan.during[number])
-                bad, why = outlook.lost(course, goal, end_ms)
-                if bad is not None:
-                    line, moves = lines.foreseen(limit, line, at_ms, goal.part, why)
-                    events += _events(plan, i, number, moves)
-            row.append(line)
+        row = list(state.lines[i])
+        for place, goal in clocks:
+            number = plan.judged[i][place]
+            until_ms = outlook.until_ms(now, plan.during[number])
+            bad, why = outlook.lost(course, goal, until_ms)
+            if bad is not None:
+                told = (plan.limits[number], row[place], at_ms, goal.part, why)
+                row[place], moves = lines.foreseen(*told)
+                events += _events(plan, i, number, moves)
         rows = (*state.lines[:i], tuple(row), *state.lines[i + 1 :])
         state = state._replace(lines=rows)
     return state
 
 
-def _moment(plan: Plan, state: State, at_ms: int) -> outlook.Moment:
+def _goals(plan: Plan, state: State, i: int) -> list[tuple[int, Goal]]:
+    """Where each limit of a channel still wants it, by the limit's place there."""
+    row = zip(plan.judged[i], state.lines[i], strict=True)
+    return [
+        (place, goal)
+        for place, (number, line) in enumerate(row)
+        for goal in lines.goals(plan.limits[number], line)
+    ]
+
+
+def _courses(now: Moment) -> dict[int, Course]:
+    cores = [i for i, one in enumerate(now.channels) if one.role is Role.CORE]
+    found = {i: outlook.course(now, i) for i in cores}
+    return {i: course for i, course in found.items() if course}
+
+
+def _last_moment(plan: Plan, state: State) -> Moment:
+    return _moment(plan, state, mark_ms(state) - MINUTE_MS)
+
+
+def _moment(plan: Plan, state: State, at_ms: int) -> Moment:
     head = (at_ms, state.at, plan.stages, plan.ways, plan.channels)
-    return outlook.Moment(*head, state.samples)
+    return Moment(*head, state.samples)
 
 
 def _time_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> State:

@@ -12,8 +12,9 @@ far, which is the area between the two courses; its slope is the rate a minute. 
 of differences, not a difference of readings, so that a noisy probe does little harm.
 
 The interval is as wide as the rate is uncertain: by the scatter about the line, by
-how the rates of the window's two halves disagree, and never less than ``LEAST_DOUBT``.
-It grows with the horizon, because a share is taken to the power of the minutes.
+how the rates of the window's two halves disagree, and never less than ``LEAST_DOUBT``,
+which grows with every sample that is missing.  The interval grows with the horizon,
+because a share is taken to the power of the minutes.
 
 Rule 1: whole numbers only.  Logarithms differ in their last digit from machine to
 machine; how many minutes a share takes is found by squaring it again and again.
@@ -32,6 +33,7 @@ from rules.evidence import Sight
 MINUTE_MS = 60_000
 ONE = 1 << 32
 WINDOW = 20
+KEPT = WINDOW + 12  # for surroundings that act some minutes later
 NONE_MC = -(1 << 40)  # no reading was at hand
 NEVER = 1 << 30
 HORIZON = 24 * 60  # farther off than a day nobody asks
@@ -78,7 +80,7 @@ def sampled(samples: Samples, sight: Sight, mark_ms: int, joined_ms: int) -> Sam
     """The samples with one more: the channel's last reading, if it is fresh."""
     fresh = sight.seen and mark_ms - sight.at_ms <= joined_ms
     value_mc = (sight.low_mc + sight.high_mc) // 2 if fresh else NONE_MC
-    return (*samples[-WINDOW:], value_mc)
+    return (*samples[-KEPT:], value_mc)
 
 
 def any_at(samples: Samples) -> bool:
@@ -98,13 +100,13 @@ def fitted(core: Samples, around: Samples) -> Fit | None:
     levels = sorted(value for value in around[-WINDOW // 2 :] if value != NONE_MC)
     around_mc = levels[len(levels) // 2] if levels else NONE_MC
     line, apart = _newest(points)
-    moved_mc = points[-1].core_mc - points[0].core_mc
-    if line.rate <= 2 * line.error and abs(moved_mc) <= STILL_MC:
+    moved_mc = max(p.core_mc for p in points) - min(p.core_mc for p in points)
+    if line.rate <= 2 * line.error and moved_mc <= STILL_MC:
         return Fit(line.end_mc, around_mc, 0, ONE, line.scatter_mc)
     if not 0 < line.rate < FASTEST or around_mc == NONE_MC:
         return None
     noise = 2 * line.error * ONE // line.rate
-    doubt = LEAST_DOUBT + apart + noise
+    doubt = LEAST_DOUBT * (WINDOW + 1) // len(points) + apart + noise
     if doubt > MOST_DOUBT:  # too early, or too noisy, to say anything
         return None
     return Fit(line.end_mc, around_mc, line.rate, doubt, line.scatter_mc)
@@ -113,7 +115,12 @@ def fitted(core: Samples, around: Samples) -> Fit | None:
 def best(core: Samples, around: Sequence[Samples]) -> tuple[int, Fit] | None:
     """The surroundings that explain the core best: their number, and the fit."""
     fits = [(i, fit) for i, one in enumerate(around) if (fit := fitted(core, one))]
-    return min(fits, key=lambda found: (found[1].scatter_mc, found[0]), default=None)
+    # A core that stands still is explained by none better than by another.
+    return min(fits, key=lambda one: (not one[1].rate, _misfit(one[1])), default=None)
+
+
+def _misfit(fit: Fit) -> int:
+    return fit.scatter_mc if fit.rate else 0
 
 
 def crossing(fit: Fit, course: Sequence[Around], mark_mc: int) -> Crossing:

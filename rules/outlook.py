@@ -2,11 +2,9 @@
 
 What surrounds a core is chosen by the stage: the chamber or a hot bath while it
 heats, a bath, a cooler or a cold chamber while it chills; of several that are measured
-the one that explains best what the core did.
-
-Ahead, the surroundings are taken to stay as they are, and where the stage ends by time
-to become what the schedule has written for the stages after it.  A chamber that is not
-in the band of its own stage is not believed to come into the next one.
+the one that explains best what the core did.  It may draw the core at once, or some
+minutes later; its surface may be dry or wet.  The likely time is that of a dry surface;
+the interval holds every reason that explains the core nearly as well as the best does.
 
 Rule 1: a forecast is made at whole minutes from what was known then, so that the
 same readings give the same forecasts, whenever somebody looks.
@@ -16,41 +14,33 @@ Units: ``_ms`` milliseconds, ``_mc`` thousandths of a degree; 0 for a time that 
 comes or is not known.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from rules import forecast
-from rules.channels import Channel, Role
-from rules.cooling import CHILLING
+from rules import forecast, surroundings
 from rules.forecast import MINUTE_MS, NEVER, NONE_MC, WINDOW, Around, Crossing, Fit
 from rules.limit import Goal, say_at
-from rules.stages import At, Stage, Way
+from rules.stages import Way
+from rules.surroundings import Moment, chills
 from rules.units import say_mc
 
-BLANK = (NONE_MC,) * (WINDOW + 1)
+BLANK = (NONE_MC,) * (forecast.KEPT + 1)
 JUDGED_MS = 5 * MINUTE_MS  # how often a limit hears of its forecast
 
-# No source: how long a chamber may take into its band, beyond what is written.
-RAMP_MS = 15 * MINUTE_MS
 # No source: a core that has not moved for so long in a stage will not begin to.
 STILL_MS = 60 * MINUTE_MS
+# No source: how long it may take to carry a load from its chamber to its bath.
+MOVED_MS = 15 * MINUTE_MS
 UNSURE = forecast.ONE // 4  # a rate doubted by more may not frighten anybody
-BACK_SAMPLES, BACK_MC = 4, 1_500  # no source: in 3 min by 1.5 K is on its way back
-NEAR_MC = 1_000  # a chamber this near to its band is in it, for a forecast
-
-HEATED_BY = (Role.CHAMBER, Role.BATH)
-CHILLED_BY = (Role.BATH, Role.COOLER, Role.CHAMBER)
+DELAYS = (5, 10)  # minutes; from thin links to thick chubs, see _delayed
+NEARLY = 6  # quarters of the least scatter: what explains nearly as well
 
 
-class Moment(NamedTuple):
-    """What a forecast is made from."""
+class Explained(NamedTuple):
+    """What the core did, by one thing that may have drawn it, and what that will do."""
 
-    mark_ms: int
-    at: At
-    stages: Sequence[Stage]
-    ways: Sequence[Way | None]
-    channels: Sequence[Channel]
-    samples: Sequence[forecast.Samples]  # of each channel
+    fit: Fit
+    path: tuple[Around, ...]
 
 
 class Course(NamedTuple):
@@ -60,15 +50,25 @@ class Course(NamedTuple):
     channel: str
     accuracy_mc: int
     around: str  # the channel that surrounds it
-    fit: Fit
-    path: tuple[Around, ...]
+    likely: Explained
+    others: tuple[Explained, ...]  # that explain it as well, or nearly
+    rises: bool  # its stages are there to make it hotter
+
+    @property
+    def fit(self) -> Fit:
+        """The likely fit."""
+        return self.likely.fit
 
     def crossing(self, mark_mc: int, *, rises: bool) -> Crossing:
         """When a reading will surely show it at the mark or beyond."""
         sure_mc = mark_mc + (self.accuracy_mc if rises else -self.accuracy_mc)
         if (self.fit.core_mc >= sure_mc) is rises or self.fit.core_mc == sure_mc:
             return Crossing(0, 0, 0)
-        return forecast.crossing(self.fit, self.path, sure_mc)
+        found = [
+            forecast.crossing(*one, sure_mc) for one in (self.likely, *self.others)
+        ]
+        earliest = min(one.earliest for one in found)
+        return Crossing(earliest, found[0].likely, max(one.latest for one in found))
 
     def at_ms(self, minutes: int) -> int:
         """The time after so many minutes; 0 for never."""
@@ -92,36 +92,73 @@ class Foreseen(NamedTuple):
     around_mc: int
 
 
-def chills(stage: Stage, way: Way | None) -> bool:
-    """Whether the stage is there to make the cores colder."""
-    return way is Way.FALLS or stage.name in CHILLING
-
-
 def course(now: Moment, i: int) -> Course | None:
     """Where the core on channel ``i`` is going; None where nothing says."""
-    at, channel = now.at, now.channels[i]
-    cold = chills(now.stages[at.number], now.ways[at.number])
-    since_ms = _since_ms(now, cold)
+    channel, since_ms = now.channels[i], _since_ms(now)
     count = min((now.mark_ms - since_ms) // MINUTE_MS, WINDOW) + 1
-    roles = CHILLED_BY if cold else HEATED_BY
-    numbers = [
-        n for role in roles for n, one in enumerate(now.channels) if one.role is role
-    ]
     core = now.samples[i][-count:]
+    numbers = surroundings.candidates(now, core[-1])
     if not numbers or core[-1] == NONE_MC:
         return None
     found = forecast.best(core, [now.samples[n][-count:] for n in numbers])
     if found is None:
         return None
-    number, fit = found
+    number, fit = numbers[found[0]], found[1]
+    if surroundings.level(now.samples[number]) == NONE_MC:  # not any more
+        return None
     if not fit.rate and now.mark_ms - since_ms < STILL_MS:
         return None
-    around = now.channels[numbers[number]]
-    levels = now.samples[numbers[number]][-count:]
-    path = tuple(_path(now, fit.around_mc, levels, around.role, cold=cold))
-    return Course(
-        now.mark_ms, channel.name, channel.accuracy_mc, around.name, fit, path
-    )
+    if now.cold and fit.around_mc > fit.core_mc and now.mark_ms - since_ms < MOVED_MS:
+        return None
+    head = (now.mark_ms, channel.name, channel.accuracy_mc, now.channels[number].name)
+    return Course(*head, *_explained(now, core, number, fit), rises=not now.cold)
+
+
+def _explained(
+    now: Moment, core: forecast.Samples, number: int, plain: Fit
+) -> tuple[Explained, tuple[Explained, ...]]:
+    """The likely reason for what the core did, and others that are as good."""
+    levels, role = now.samples[number], now.channels[number].role
+    path = surroundings.path(now, levels, role, 0)
+    likely = Explained(plain, path)
+    found = [likely]
+    for drop in surroundings.drops(now, number) if plain.rate else ():
+        series, drop_mc = surroundings.lowered(levels, drop), surroundings.level(drop)
+        path = surroundings.path(now, levels, role, drop_mc)
+        delays = DELAYS if not any(drop) else (0, *DELAYS)
+        fits = (_delayed(core, series, delay, path) for delay in delays)
+        found += [one for one in fits if one]
+        if not any(drop):
+            likely = min(found, key=_scatter)
+    most_mc = min(map(_scatter, found)) * NEARLY // 4
+    return likely, tuple(one for one in found if _scatter(one) <= most_mc)
+
+
+def _scatter(one: Explained) -> int:
+    return one.fit.scatter_mc
+
+
+def _delayed(
+    core: forecast.Samples,
+    series: forecast.Samples,
+    delay: int,
+    path: tuple[Around, ...],
+) -> Explained | None:
+    """A fit to what surrounded the core so many minutes before.
+
+    Heat is some time on its way to the axis: the coefficient C1 of the cylinder's one
+    term is a delay of ln(C1) time constants.
+    """
+    count = len(core)
+    if count <= delay:
+        return None
+    fit = forecast.fitted(core[delay:], series[-count : len(series) - delay])
+    if fit is None or not fit.rate:
+        return None
+    past = [one for one in series[len(series) - delay :] if one != NONE_MC]
+    mean_mc = sum(past) // len(past) if past else fit.around_mc
+    on_its_way = (Around(delay, mean_mc, mean_mc, mean_mc),) if delay else ()
+    return Explained(fit, (*on_its_way, *path))
 
 
 def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
@@ -173,6 +210,8 @@ def lost(course: Course, goal: Goal, until_ms: int) -> tuple[bool | None, str]:
     ``until_ms`` is when nobody asks any more; 0 where that is not known.  None where
     it is too near to say: a limit is then as it was.
     """
+    if goal.left_ms is None:  # no clock runs
+        return None, ""
     seen = _foreseen(course, "", goal)
     deadline_ms = seen.deadline_ms
     if not deadline_ms or 0 < until_ms <= deadline_ms:
@@ -218,55 +257,11 @@ def _deadline_ms(course: Course, goal: Goal) -> int:
     return begins_ms + goal.left_ms if begins_ms else 0
 
 
-def _since_ms(now: Moment, cold: bool) -> int:
+def _since_ms(now: Moment) -> int:
     """Since when the stages have all heated, or all chilled."""
     since_ms = now.at.since_ms
     for number in range(now.at.number - 1, -1, -1):
-        if chills(now.stages[number], now.ways[number]) is not cold:
+        if chills(now.stages[number], now.ways[number]) is not now.cold:
             break
         since_ms = now.at.passed[number].from_ms
     return since_ms
-
-
-def _path(
-    now: Moment, level_mc: int, levels: forecast.Samples, role: Role, *, cold: bool
-) -> Iterator[Around]:
-    """What will surround the core, as far as the schedule says."""
-    stage, since_ms = now.stages[now.at.number], now.at.since_ms
-    band = stage.chamber if role is Role.CHAMBER else None
-    was = now.stages[now.at.number - 1].chamber if now.at.number else None
-    settles = now.mark_ms < since_ms + stage.settle_ms + RAMP_MS
-    settles = settles and (was is None or level_mc >= was.low_mc - NEAR_MC)
-    settles = settles or _comes_back(levels)
-    middle = sorted(one for one in levels if one != NONE_MC)
-    quarter = len(middle) // 4
-    low, high = middle[quarter], middle[-quarter - 1]
-    here = (min(low, level_mc), level_mc, max(high, level_mc))
-    if band and settles and not band.low_mc <= level_mc <= band.high_mc:
-        here = (band.low_mc, (band.low_mc + band.high_mc) // 2, band.high_mc)
-    elif cold or (band and not _in_band(level_mc, band)):
-        yield Around(NEVER, *here)
-        return
-    number, ends_ms = now.at.number, since_ms + stage.ends.ms
-    lasts = max(0, (ends_ms - now.mark_ms) // MINUTE_MS)
-    while stage.ends.way is Way.AFTER and number + 1 < len(now.stages):
-        number += 1
-        following = now.stages[number]
-        if chills(following, now.ways[number]):
-            break
-        yield Around(lasts, *here)
-        stage, lasts = following, following.ends.ms // MINUTE_MS
-        if stage.chamber and role is Role.CHAMBER:
-            low, high = stage.chamber
-            here = (low, (low + high) // 2, high)
-    yield Around(NEVER, *here)
-
-
-def _comes_back(levels: forecast.Samples) -> bool:
-    """Whether the chamber grows hotter: a door was closed, or a fire lit again."""
-    recent = levels[-BACK_SAMPLES:]
-    return NONE_MC not in recent and recent[-1] - recent[0] >= BACK_MC
-
-
-def _in_band(level_mc: int, band: tuple[int, int]) -> bool:
-    return band[0] - NEAR_MC <= level_mc <= band[1] + NEAR_MC

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from rules import forecast
 from rules.evidence import Sight
 from rules.forecast import (
+    KEPT,
     NEVER,
     NONE_MC,
     ONE,
@@ -65,7 +66,8 @@ def test_a_sample_is_a_fresh_reading_or_none() -> None:
 
 def test_no_more_samples_are_kept_than_the_window_asks_for() -> None:
     sight = Sight(True, 60_000, 9_500, 10_500, 60_000, quiet=False)
-    assert sampled(steady(), sight, 60_000, 0) == (*steady()[1:], 10_000)
+    full = (78_000,) * (KEPT + 1)
+    assert sampled(full, sight, 60_000, 0) == (*full[1:], 10_000)
 
 
 def test_too_few_samples_are_no_fit() -> None:
@@ -144,6 +146,25 @@ def test_what_surrounds_it_widens_the_interval_too() -> None:
     assert unsure.likely == sure.likely
     assert unsure.earliest < sure.earliest
     assert unsure.latest > sure.latest
+
+
+@given(
+    st.lists(st.integers(1, WINDOW - 1), unique=True, max_size=WINDOW),
+    st.integers(22_000, 76_000),
+)
+def test_less_evidence_is_a_wider_interval(gone: list[int], mark_mc: int) -> None:
+    """Or none: a minute more or less, in which a core's samples are read."""
+    whole = fit_of(course(tau=120.0))
+    core = list(course(tau=120.0))
+    for minute in gone:
+        core[minute] = NONE_MC
+    less = fitted(tuple(core), steady())
+    if less is not None:
+        one, other = (
+            crossing(fit, always(AROUND_MC), mark_mc) for fit in (whole, less)
+        )
+        assert other.earliest <= one.earliest + 1
+        assert other.latest >= one.latest - 1
 
 
 @given(

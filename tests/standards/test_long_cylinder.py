@@ -18,7 +18,10 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import j0, j1
 
+from rules import engine, replay
+from rules.facts import Reading, Tick
 from rules.forecast import NEVER, ONE, WINDOW, Around, Fit, crossing, fitted
+from tests.rules.stories import BEGUN_MS, MIN, chamber, core, schedule
 
 TABLE = [  # Bi, z1 [rad], C1
     (0.1, 0.4417, 1.0246),
@@ -35,6 +38,10 @@ AROUND_MC, STARTS_MC = 78_000, 4_000
 AIR = [Around(NEVER, AROUND_MC, AROUND_MC, AROUND_MC)]
 MARK_MC = 69_000
 TAU_MIN = 50.0  # of the late part; the cylinder is as thick as that takes
+COOKED = schedule("""\
+stages:
+  - {stage: cook, chamber: 74 degC to 82 degC, ends: when every core rises to 69 degC}
+""")
 FO_FROM = 0.2  # where one term is enough, says the table's head
 
 
@@ -141,6 +148,38 @@ def test_it_is_better_than_a_straight_line_as_soon_as_it_speaks(bi: float) -> No
     assert ours < line / 4
     assert spoken > 0.9 * (at_minute - WINDOW)
     assert held > 0.95 * spoken
+
+
+@pytest.mark.parametrize("percent", [25, 50, 75])
+@pytest.mark.parametrize("bi", [row[0] for row in TABLE])
+def test_early_readings_say_within_which_times_the_axis_gets_there(
+    bi: float, percent: int
+) -> None:
+    """Through the engine: a core and its chamber, read once a minute from loading."""
+    one = stick(bi)
+    at_minute = one.minute(MARK_MC)
+    now = round(at_minute * percent / 100)
+    plan = engine.plan(COOKED, [chamber(), core()])
+    state, _ = replay.fold(
+        plan,
+        engine.opened(plan, BEGUN_MS),
+        [
+            Reading(name, BEGUN_MS + minute * MIN, value_mc, 0)
+            for minute in range(now + 1)
+            for name, value_mc in (
+                ("chamber", AROUND_MC),
+                ("core", one.samples_mc[minute]),
+            )
+        ]
+        + [Tick(BEGUN_MS + now * MIN + 1)],
+    )
+    ((_, course),) = engine.courses(plan, state).items()
+    found = course.crossing(MARK_MC, rises=True)
+    left = at_minute - now
+    assert found.earliest - 1 <= left <= found.latest + 1
+    # Early, its surface may still be wet, for all that is known, and hold it back.
+    assert found.latest < NEVER or percent == 25
+    assert abs(found.likely - left) <= 0.25 * left + 1
 
 
 def test_no_row_was_lost() -> None:

@@ -17,11 +17,12 @@ from daemon.cli import (
     CHECK_FAILED,
     GOOD,
     MACHINE,
+    SETTINGS,
     CommandError,
 )
 from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
-from daemon.journal import Cook, Journal, JournalError
+from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
 from rules import engine
 from rules.channels import Channel
@@ -43,12 +44,28 @@ def settings_at(path: Path) -> Settings:
     """The settings in a file.
 
     Raises:
-        CommandError: There are faults in it, all of them in the words.
+        CommandError: There is none, or it has faults, all of them in the words.
     """
+    with contextlib.suppress(PermissionError):  # which is told with all else below
+        if not path.exists():
+            raise CommandError(_no_settings(path), BAD_FILE)
     found = load(path, os.environ)
     if isinstance(found, Settings):
         return found
     raise explained(path, found)
+
+
+def _no_settings(path: Path) -> str:
+    by = "by --settings"
+    if str(path) == os.environ.get("FUMARIUM_SETTINGS"):
+        by = "by FUMARIUM_SETTINGS"
+    elif str(path) == SETTINGS:
+        by = "where neither --settings nor FUMARIUM_SETTINGS says otherwise"
+    return (
+        f"{path}: there is no such settings file; it was looked for there {by}\n"
+        "  sudo deploy/install makes one, in a clone of the repository;\n"
+        "  deploy/example/settings.yaml there is one to copy and change"
+    )
 
 
 @contextlib.contextmanager
@@ -223,11 +240,6 @@ def _begin(
             for name in strangers
         )
         raise CommandError(words, BAD_FILE)
-    for cook in journal.cooks():
-        over = any(e.event.subject == "cook" for e in journal.events(cook.lot))
-        if cook.smokehouse == smokehouse and not over:
-            words = f"{smokehouse}: lot {cook.lot} is still going on; end it first"
-            raise CommandError(words, CHECK_FAILED)
     cook = Cook(
         lot=asked.lot,
         smokehouse=smokehouse,
@@ -237,7 +249,12 @@ def _begin(
         begun_ms=now_ms,
         who=asked.who,
     )
-    journal.begin(cook, now_ms)
+    try:
+        journal.begin(cook, now_ms)
+    except JournalError as error:
+        if error.trouble is not Trouble.LOT:
+            raise
+        raise CommandError(str(error), CHECK_FAILED) from error
     for limit in schedule.limits:
         if limit.weakens:
             print(

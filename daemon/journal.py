@@ -255,8 +255,11 @@ class Journal:
     def begin(self, cook: Cook, entered_ms: int) -> int:
         """Keep a new cook and the entry that began it; answer the entry's number.
 
+        Of two that are begun at the same moment one is first, and the other is told.
+
         Raises:
-            JournalError: The lot has no name or is in the journal already.
+            JournalError: The lot has no name or is in the journal already, or its
+                smokehouse still makes another.
         """
         if not cook.lot:
             raise JournalError(Trouble.LOT, "a cook needs the name of its lot")
@@ -264,6 +267,11 @@ class Journal:
         with self.writing() as connection:
             if self._is_lot(cook.lot):
                 words = f"lot {cook.lot} was begun before; give this cook another name"
+                raise JournalError(Trouble.LOT, words)
+            if other := self._going_on(cook.smokehouse):
+                words = (
+                    f"{cook.smokehouse}: lot {other} is still going on; end it first"
+                )
                 raise JournalError(Trouble.LOT, words)
             channels = json.dumps([asdict(channel) for channel in cook.channels])
             connection.execute(
@@ -437,6 +445,19 @@ class Journal:
     def _is_lot(self, lot: str) -> bool:
         row = self.connection.execute("SELECT 1 FROM cook WHERE lot = ?", (lot,))
         return row.fetchone() is not None
+
+    def _going_on(self, smokehouse: str) -> str:
+        """The lot that goes on in a smokehouse; "" for none.
+
+        Where a person has entered its end it is over, whether it can be judged or not.
+        """
+        row = self.connection.execute(
+            "SELECT lot FROM cook WHERE smokehouse = ?"
+            " AND NOT EXISTS (SELECT 1 FROM event WHERE lot = cook.lot AND subject = ?)"
+            " AND NOT EXISTS (SELECT 1 FROM entry WHERE lot = cook.lot AND kind = ?)",
+            (smokehouse, Subject.COOK.value, EntryKind.END.value),
+        ).fetchone()
+        return str(row[0]) if row else ""
 
     def _check_lot(self, lot: str) -> None:
         if lot and not self._is_lot(lot):

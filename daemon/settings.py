@@ -188,12 +188,18 @@ def checked_file(
     return file
 
 
-def _text(value: object) -> str:
+def _line(value: object, most: int) -> str:
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
         _refuse(value, "is not one line of text", "write some words on one line")
-    if len(value) > 80 or value != value.strip():
-        _refuse(value, "is longer than 80 characters", "write it shorter")
+    if value != value.strip():
+        _refuse(value, "begins or ends with a space", "leave the space out")
+    if len(value) > most:
+        _refuse(value, f"is longer than {most} characters", "write it shorter")
     return value
+
+
+def _text(value: object) -> str:
+    return _line(value, 80)
 
 
 def whole_number(least: int, most: int) -> Callable[[object], int]:
@@ -209,7 +215,7 @@ def whole_number(least: int, most: int) -> Callable[[object], int]:
 
 
 def _topic(value: object) -> str:
-    topic = _text(value)
+    topic = _line(value, 16_383)  # of four bytes each: MQTT 5.0, 1.5.4
     if set(topic) & set("+#"):
         right = "write the whole topic: one for each probe, without + and #"
         _refuse(topic, "holds a wildcard", right)
@@ -242,7 +248,7 @@ def _client_id(value: object) -> str:
 
 
 def _host(value: object) -> str:
-    host = _text(value)
+    host = _line(value, 253)  # RFC 1035, 2.3.4, as text
     if not re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,252})|[0-9a-fA-F:]+", host):
         right = "write a name or an address alone, for example: 127.0.0.1"
         _refuse(value, "is not the name of a machine", right)
@@ -253,7 +259,7 @@ def _host(value: object) -> str:
 
 def _path(value: object, info: ValidationInfo) -> Path:
     folder = (info.context or {}).get("folder", Path())
-    return Path(folder, _text(value))
+    return Path(folder, _line(value, 4095))  # PATH_MAX of Linux, less its end
 
 
 def _authority(value: object, info: ValidationInfo) -> Path:

@@ -25,7 +25,7 @@ from rules.channels import Role
 from rules.evidence import Piece, Span
 from rules.facts import Standing, Verdict
 from rules.standards.cooling import ProductFacts
-from rules.units import Duration, duration, refused
+from rules.units import Duration, at_some_time, refused
 
 State = Any  # each kind's own NamedTuple
 
@@ -89,11 +89,13 @@ def words(text: object) -> object:
 
 
 def before(text: object) -> int:
-    """Read ``45 min before`` into milliseconds."""
+    """Read ``45 min before`` into milliseconds; ``never`` is 0."""
+    if text == "never":
+        return 0
     if not isinstance(text, str) or not text.endswith(" before"):
         right = "write a length of time and 'before', for example: 45 min before"
         raise refused(f"{text!r} does not say how long before", right)
-    return duration(text.removesuffix(" before"))
+    return at_some_time(text.removesuffix(" before"))
 
 
 def of_edition(wanted: str, edition: str) -> None:

@@ -94,6 +94,7 @@ def validated(
         return model.model_validate(marked.tree, context=dict(context or {}))
     except ValidationError as error:
         errors = [dict(one) for one in error.errors()]
+        errors += [more for one in errors for more in _behind(model, one, context)]
         return sorted({_fault(marked, model, e) for e in errors if not _echo(e)})
 
 
@@ -249,6 +250,46 @@ def _tag_fault(
     tag = str(error["ctx"]["tag"])
     found = f"{tag!r} is not a word for {key!r}"
     return marked.fault((*loc, key), found, choice(tag, words))
+
+
+def _behind(
+    model: type[BaseModel],
+    error: dict[str, Any],
+    context: Mapping[str, object] | None,
+) -> list[dict[str, Any]]:
+    """The faults behind a word that picks none of several forms, or is not there.
+
+    They are those of the form that was probably meant, and where none is near, those
+    that the part would have in every form.
+    """
+    part = error["input"]
+    if not error["type"].startswith("union_tag") or not isinstance(part, dict):
+        return []
+    key = str(error["ctx"]["discriminator"]).strip("'")
+    forms = {
+        tag: one for one in _models_at(model, error["loc"]) for tag in _tags(one, key)
+    }
+    near = nearest(str(error["ctx"].get("tag", "")), list(forms))
+    tags = [near] if near else list(forms)
+    found = [_errors(forms[tag], {**part, key: tag}, context) for tag in tags]
+    shared = set.intersection(*(set(errors) for errors in found)) if found else set()
+    head = (*error["loc"], near) if near else error["loc"]
+    return [
+        {**one, "loc": (*head, *one["loc"])}
+        for place, one in found[0].items()
+        if place in shared
+    ]
+
+
+def _errors(
+    model: type[BaseModel], tree: object, context: Mapping[str, object] | None
+) -> dict[tuple[Any, ...], dict[str, Any]]:
+    """What is wrong with a part as one model, by what and where it is."""
+    try:
+        model.model_validate(tree, context=dict(context or {}))
+    except ValidationError as error:
+        return {(one["loc"], one["type"]): dict(one) for one in error.errors()}
+    return {}
 
 
 def _key(loc: tuple[str | int, ...]) -> str:

@@ -38,10 +38,10 @@ from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
 from rules.units import (
     ActivityMilli,
-    Duration,
+    AtSomeTime,
     PercentMilli,
     Ppm,
-    duration,
+    at_some_time,
     no_comma,
     refused,
 )
@@ -106,7 +106,7 @@ class Product(Written):
 class Then(Written):
     """Who is told when nobody answers."""
 
-    after_ms: Duration = Field(alias="after")
+    after_ms: AtSomeTime = Field(alias="after")
     tell: str
 
 
@@ -122,10 +122,12 @@ def _when(words: object) -> object:
 
 
 def _until_acknowledged(text: object) -> int:
+    if text == "never":
+        return 0
     if not isinstance(text, str) or not text.endswith(" until acknowledged"):
         right = "write for example: 10 min until acknowledged"
         raise refused(f"{text!r} does not say until when", right)
-    return duration(text.removesuffix(" until acknowledged"))
+    return at_some_time(text.removesuffix(" until acknowledged"))
 
 
 class AlertWritten(Written):

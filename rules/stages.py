@@ -24,7 +24,15 @@ from pydantic import BeforeValidator, Field
 
 from rules.limit import Written
 from rules.time_between import Band, band
-from rules.units import Duration, duration, refused, say_mc, say_ms, temperature
+from rules.units import (
+    AtSomeTime,
+    Duration,
+    duration,
+    refused,
+    say_mc,
+    say_ms,
+    temperature,
+)
 
 # A chamber from here on heats: 130 degF, where the bands of cooling begin.
 HEATS_MC = 54_444
@@ -82,7 +90,7 @@ class Stage(Written):
     settle_ms: Duration = Field(default=0, alias="settle")
     grace_ms: Duration | None = Field(default=None, alias="grace")
     ends: Annotated[Ends, BeforeValidator(ends)]
-    at_most_ms: Duration = Field(default=0, alias="at most")
+    at_most_ms: AtSomeTime = Field(default=0, alias="at most")
     source: str = ""  # where its temperatures and times come from
     notes: str = ""
 

@@ -65,6 +65,17 @@ def duration(text: object) -> int:
     return int(ms)
 
 
+def at_some_time(text: object) -> int:
+    """Read a length of time of more than nothing; ``never`` is 0, and 0 is refused."""
+    if text == "never":
+        return 0
+    ms = duration(text)
+    if not ms:
+        right = "write a length of time, for example: 15 min; or: never"
+        raise refused(f"{text!r} does not say when", right)
+    return ms
+
+
 def difference(text: object) -> int:
     """Read a difference of temperature, ``0.5 K``, into ``mc``, never negative."""
     right = "write a number and K, for example: 0.5 K"
@@ -134,6 +145,7 @@ def _milli(text: object, pattern: re.Pattern[str], what: str, right: str) -> int
 
 Temperature = Annotated[int, BeforeValidator(temperature)]
 Duration = Annotated[int, BeforeValidator(duration)]
+AtSomeTime = Annotated[int, BeforeValidator(at_some_time)]
 Difference = Annotated[int, BeforeValidator(difference)]
 Ppm = Annotated[int, BeforeValidator(ppm)]
 PercentMilli = Annotated[int, BeforeValidator(percent_milli)]

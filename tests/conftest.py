@@ -3,10 +3,10 @@
 ``pytest --hypothesis-profile=search`` looks for new ones instead.
 """
 
-import socket
-
 import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.servers import unused_port
 
 # A slow or busy machine is no reason to fail: no deadline, and no opinion on speed.
 settings.register_profile(
@@ -32,8 +32,5 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture
 def free_port() -> int:
-    """A TCP port on loopback that nobody listened on a moment ago."""
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port: int = listener.getsockname()[1]
-    return port
+    """A TCP port of loopback that nobody listens on."""
+    return unused_port()

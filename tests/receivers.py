@@ -6,7 +6,6 @@ condition, never by sleeping.
 """
 
 import json
-import socket
 import threading
 from email import message_from_bytes, policy
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -14,6 +13,8 @@ from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 from aiosmtpd.controller import Controller
+
+from tests.servers import unused_port
 
 
 class Arrived(NamedTuple):
@@ -24,18 +25,11 @@ class Arrived(NamedTuple):
     path: str  # of the HTTP request, or the mail's recipients
 
 
-def free_port() -> int:
-    """A TCP port on loopback that nobody listened on a moment ago."""
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        return int(listener.getsockname()[1])
-
-
 class Receiver:
     """What both have in common: arrivals, and waiting for them."""
 
     def __init__(self, port: int = 0) -> None:
-        self.port = port or free_port()
+        self.port = port or unused_port()
         self._arrived: list[Arrived] = []
         self._tried = 0
         self._changed = threading.Condition()

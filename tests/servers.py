@@ -19,6 +19,10 @@ from tests.tools import tool
 
 DEADLINE_S = 20.0
 
+# 10,000 to 29,999, from somewhere on and around once.
+_FIRST = os.getpid() * 997 % 20_000
+_PORTS = (10_000 + (_FIRST + i) % 20_000 for i in range(20_000))
+
 SHIPPED = """\
 persistence true
 autosave_on_changes true
@@ -186,11 +190,18 @@ def certificates(folder: Path, name: str = "127.0.0.1") -> Certificates:
 
 
 def unused_port() -> int:
-    """A port of loopback that nobody listened on a moment ago."""
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port: int = listener.getsockname()[1]
-        return port
+    """A port of loopback that nobody listens on, and that this process gives once.
+
+    It lies below those the kernel gives to outgoing connections, and every worker of
+    a run begins elsewhere: what is free now is still free when a server starts.
+    """
+    for port in _PORTS:
+        with socket.socket() as listener:
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            with suppress(OSError):
+                listener.bind(("127.0.0.1", port))
+                return port
+    raise AssertionError("every port of the tests is taken")
 
 
 def wait_for(

@@ -1,7 +1,10 @@
 """The journal keeps what it says it kept, once, and says why when it cannot."""
 
+import re
 import sqlite3
+import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -210,6 +213,45 @@ def test_a_lot_is_begun_once(journal: Journal) -> None:
     assert len(journal.entries()) == 1
 
 
+@pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        pytest.param(COOK, "lot L-7 was begun before", id="one lot"),
+        pytest.param(
+            COOK._replace(lot="L-8"),
+            "lot L-[78] is still going on; end it first",
+            id="one smokehouse",
+        ),
+    ],
+)
+def test_of_two_begun_at_one_moment_one_wins_and_the_other_is_told(
+    tmp_path: Path, second: Cook, words: str
+) -> None:
+    """Each in a thread with a journal of its own, let loose together, many times."""
+    for turn in range(8):
+        path, gate = tmp_path / f"{turn}.db", threading.Barrier(2)
+        Journal(path).close()
+
+        def begin(cook: Cook, path: Path = path, gate: threading.Barrier = gate) -> str:
+            journal = Journal(path)
+            try:
+                gate.wait(timeout=10)
+                journal.begin(cook, 95)
+            except JournalError as error:
+                return str(error)
+            finally:
+                journal.close()
+            return ""
+
+        with ThreadPoolExecutor(2) as threads:
+            said = sorted(threads.map(begin, [COOK, second]))
+        assert said[0] == ""
+        assert re.search(words, said[1])
+        journal = Journal(path)
+        assert (len(journal.cooks()), len(journal.entries())) == (1, 1)
+        journal.close()
+
+
 def test_a_cook_without_a_lot_is_not_begun(journal: Journal) -> None:
     with pytest.raises(JournalError, match="needs the name of its lot"):
         journal.begin(COOK._replace(lot=""), 95)
@@ -251,7 +293,7 @@ def test_only_new_events_are_noticed(journal: Journal) -> None:
 
 def test_the_same_event_of_two_lots_is_two_events(journal: Journal) -> None:
     journal.begin(COOK, 95)
-    journal.begin(COOK._replace(lot="L-8"), 95)
+    journal.begin(COOK._replace(lot="L-8", smokehouse="south"), 95)
     for lot in ("L-7", "L-8", ""):
         assert len(journal.add_events(lot, [event(100, "at risk")], 101, 101)) == 1
     assert [one.lot for one in journal.events()] == ["L-7", "L-8", ""]

@@ -30,8 +30,8 @@ class House:
         self.path, self.rules = path, rules
         self.now_ms = START_MS
         self.journal = Journal(path)
-        for lot in ("J-12", "J-13"):
-            cook = Cook(lot, "north", "", "", (), START_MS, "operator")
+        for lot, house in (("J-12", "north"), ("J-13", "south")):
+            cook = Cook(lot, house, "", "", (), START_MS, "operator")
             self.journal.begin(cook, START_MS)
         self.outbox = self.open()
 

@@ -88,6 +88,28 @@ def test_a_relative_path_counts_from_the_folder_of_the_file() -> None:
     assert found.key == Path("yard/device-key.pem")
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "most"),
+    [
+        # PATH_MAX of Linux (limits.h) holds 4096 bytes with the zero at the end.
+        ("journal.db", "{}", 4095),
+        # RFC 1035, 2.3.4: 255 octets, which are 253 characters when written.
+        ("broker: {{}}", "broker: {{host: {}}}", 253),
+    ],
+)
+def test_what_a_machine_takes_is_not_refused(was: str, now: str, most: int) -> None:
+    def written(letters: int) -> str:
+        return LEAST.replace(was.format(), now.format("a" * letters))
+
+    settings(written(most))
+    assert f"is longer than {most} characters" in faults(written(most + 1))
+
+
+def test_a_space_at_an_end_is_called_one() -> None:
+    text = LEAST.replace("site: Juniper Yard", 'site: "Juniper Yard "')
+    assert "'Juniper Yard ' begins or ends with a space" in faults(text)
+
+
 MORE = """\
   - channel: air
     smokehouse: south

@@ -313,7 +313,11 @@ def test_a_broker_that_asks_for_a_name_over_tls(tmp_path: Path) -> None:
         )
         board = Board(tree, path, broker)
         with listening(board, named) as heard, publishing(board) as running:
-            wait_for(lambda: heard.take().readings("core-1"), "a reading")
+            wait_for(
+                lambda: heard.take().readings("core-1"),
+                "a reading",
+                lambda: running.said,
+            )
             running.end(signal.SIGTERM)
         assert not [words for words in running.said if PASSWORD in words]
 

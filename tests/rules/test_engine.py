@@ -270,7 +270,7 @@ def test_a_silence_after_the_cook_is_nobody_s_business() -> None:
     ]
 
 
-@pytest.mark.parametrize("quality", set(Quality) - {Quality.GOOD})
+@pytest.mark.parametrize("quality", [q for q in Quality if q is not Quality.GOOD])
 def test_only_a_good_reading_is_evidence(quality: Quality) -> None:
     hot = [one._replace(quality=quality) for one in flat("core", 31, 60, 75)]
     outcome = cook(schedule(THREE), [core()], hot, until_min=60)

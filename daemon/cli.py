@@ -180,8 +180,12 @@ def _upkeep(commands: Commands) -> None:
     back.add_argument("file", type=Path)
     back.add_argument("--over", action="store_true", help="put the journal aside")
     compact = _add(commands, "compact", "pack old readings into few bytes", _compact)
+    words = "show which readings nobody has to keep any longer, and remove them"
+    prune = _add(commands, "prune", words, _prune)
+    prune.add_argument("--remove", action="store_true", help="without it, only show")
+    prune.add_argument("--who", default="", help="your initials, to remove")
     counted = _add(commands, "reconcile", "count journal and mirror", _reconcile)
-    for command in (backup, back, compact, counted):
+    for command in (backup, back, compact, prune, counted):
         _settings(command)
 
 
@@ -269,6 +273,13 @@ def _compact(asked: argparse.Namespace) -> int:
     from daemon import commands, upkeep
 
     return upkeep.compact_now(commands.settings_at(asked.settings))
+
+
+def _prune(asked: argparse.Namespace) -> int:
+    from daemon import commands, upkeep
+
+    settings = commands.settings_at(asked.settings)
+    return upkeep.prune_now(settings, who=asked.who.strip(), remove=asked.remove)
 
 
 def _reconcile(asked: argparse.Namespace) -> int:

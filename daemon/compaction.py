@@ -55,16 +55,15 @@ def compact(
     Raises:
         JournalError: It could not go on; what is packed is packed, nothing is lost.
     """
-    before_bytes = _size(journal)
+    before_bytes = size(journal)
     readings = blocks = 0
-    # What is freed was kept elsewhere: it need not be written over with zeros.
-    journal.connection.execute("PRAGMA secure_delete = OFF")
+    spare_zeros(journal)
     for channel, until_ms in until(journal, now_ms - age_ms).items():
         while packed := pack_some(journal, channel, until_ms):
             readings, blocks = readings + packed, blocks + 1
-            _give_back(journal)
+            give_back(journal)
             time.sleep(pause_s)
-    return Compacted(readings, blocks, before_bytes, _size(journal))
+    return Compacted(readings, blocks, before_bytes, size(journal))
 
 
 def until(journal: Journal, until_ms: int) -> Mapping[int, int]:
@@ -189,7 +188,12 @@ def say(done: Compacted) -> str:
     return f"{done.readings:,} readings in {blocks}; {sizes}"
 
 
-def _give_back(journal: Journal) -> None:
+def spare_zeros(journal: Journal) -> None:
+    """What will be freed is kept elsewhere, or old: no need to write zeros over it."""
+    journal.connection.execute("PRAGMA secure_delete = OFF")
+
+
+def give_back(journal: Journal) -> None:
     """Give free pages back to the disk, a few at a time, where the file can."""
     (free,) = journal.connection.execute("PRAGMA freelist_count").fetchone()
     for _ in range(0, free, STEP_PAGES):
@@ -199,7 +203,8 @@ def _give_back(journal: Journal) -> None:
             journal.connection.executescript(query)
 
 
-def _size(journal: Journal) -> int:
+def size(journal: Journal) -> int:
+    """The bytes of the journal's file, without its log."""
     (pages,) = journal.connection.execute("PRAGMA page_count").fetchone()
     (page_bytes,) = journal.connection.execute("PRAGMA page_size").fetchone()
     return int(pages * page_bytes)

@@ -10,6 +10,7 @@ Units: ``_ms`` and ``_mc`` as in ``rules.facts``.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import chain
 from typing import NamedTuple
 
@@ -104,6 +105,12 @@ def gather(
             f"lot {lot}: this program ({program}) does not understand the schedule "
             "that the cook was begun with",
             render_all(schedule, cook.schedule),
+        ]
+    if pruned_ms := journal.pruned(lot):
+        date = datetime.fromtimestamp(pruned_ms / 1000, UTC).date()
+        return [
+            f"lot {lot}: its readings were removed on {date}, after the time for "
+            "which they have to be kept; the record written before is the only one"
         ]
     until_ms = journal.horizon(lot)
     names = [channel.name for channel in cook.channels]

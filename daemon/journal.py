@@ -379,6 +379,18 @@ class Journal:
             rows = self.connection.execute("SELECT lot FROM settled").fetchall()
         return frozenset(lot for (lot,) in rows)
 
+    def pruned(self, lot: str) -> int:
+        """When readings of a lot were last removed; 0 where none were."""
+        with in_words(self.path):
+            query = "SELECT coalesce(max(at_ms), 0) FROM pruned WHERE lot = ?"
+            return int(self.connection.execute(query, (lot,)).fetchone()[0])
+
+    def pruned_spans(self, channel: int) -> list[tuple[int, int]]:
+        """The spans of a channel, by its number, of which blocks were removed."""
+        with in_words(self.path):
+            query = "SELECT from_ms, to_ms FROM pruned WHERE channel = ? ORDER BY 1"
+            return self.connection.execute(query, (channel,)).fetchall()
+
     # The file
 
     def counts(self) -> Counts:

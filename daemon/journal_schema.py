@@ -9,7 +9,8 @@ Rule 1: the tables of ``APPEND_ONLY`` refuse every UPDATE and DELETE by trigger,
 any program that opens the file.  The others hold cursors and may be written over.
 One DELETE is allowed: of a reading that a block holds as it is, unless it is the
 newest of its channel.  The trigger unpacks the block and looks; a program that
-cannot do so (``is_packed``) deletes nothing.
+cannot do so (``is_packed``) deletes nothing.  Another is of a block that lies in a
+span of ``pruned``, where ``daemon.pruning`` has written why it may go.
 Rule 2: a reading costs about 26 bytes of file: channel names are interned, its
 columns are small integers, the time of receipt is kept as the delay after ``at_ms``.
 Rule 3: pages are 1 KiB, because a commit writes every page it touched to the log,
@@ -53,7 +54,7 @@ PAGE_BYTES = 1024
 LOG_LIMIT_BYTES = 8 << 20  # the log shrinks back to this once it has been copied
 
 FIRST_KEPT = ("channel", "reading", "refusal", "cook", "entry", "event")
-APPEND_ONLY = (*FIRST_KEPT, "block")
+APPEND_ONLY = (*FIRST_KEPT, "block", "pruned")
 
 # The best copy of a reading; it costs nothing where the quality is 0, the best.
 BEST = """(quality = 0 OR NOT EXISTS (SELECT 1 FROM reading AS better
@@ -178,7 +179,29 @@ SECOND = (
     "CREATE TABLE settled (lot TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST, SECOND)
+# A block may go once it has been kept for long enough; see ``daemon.pruning``.
+THIRD = (
+    """CREATE TABLE pruned (
+      number INTEGER PRIMARY KEY,
+      channel INTEGER NOT NULL REFERENCES channel,
+      from_ms INTEGER NOT NULL,  -- of the first block that went
+      to_ms INTEGER NOT NULL,  -- of the last: none between them was kept
+      lot TEXT NOT NULL,  -- "": of no lot
+      blocks INTEGER NOT NULL,
+      readings INTEGER NOT NULL,
+      at_ms INTEGER NOT NULL
+    ) STRICT""",
+    *(_keeps("pruned", verb) for verb in ("UPDATE", "DELETE")),
+    "DROP TRIGGER block_keeps_delete",
+    _keeps(
+        "block",
+        "DELETE",
+        """WHEN NOT EXISTS (SELECT 1 FROM pruned WHERE channel = OLD.channel
+          AND from_ms <= OLD.from_ms AND to_ms >= OLD.to_ms)""",
+    ),
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST, SECOND, THIRD)
 
 
 def open_file(path: Path, *, create: bool, check: bool) -> sqlite3.Connection:

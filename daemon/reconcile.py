@@ -65,12 +65,16 @@ def reconcile(journal: Journal, target: Target) -> Reconciled:
     gaps: list[Gap] = []
     for name, number in sorted(journal.channels().items()):
         kept = copied = from_ms = 0
+        pruned = journal.pruned_spans(number)  # the copy may keep what is gone here
         for stretch, to_ms in _stretches(journal, number):
             series = {"__name__": "reading_value", "site": target.site, "channel": name}
+            here = set(stretch)
             found = [
-                (at_ms, tags.get("quality", QUALITIES[0]))
+                (at_ms, quality)
                 for tags, stamps in _exported(target, series, from_ms, to_ms)
+                for quality in [tags.get("quality", QUALITIES[0])]
                 for at_ms in stamps
+                if (at_ms, quality) in here or not _within(pruned, at_ms)
             ]
             kept, copied = kept + len(stretch), copied + len(found)
             gaps += _gaps(name, stretch, set(found))
@@ -78,6 +82,10 @@ def reconcile(journal: Journal, target: Target) -> Reconciled:
         sides.append(Side(name, kept, copied))
     side, lacking = _events(journal, target)
     return Reconciled((*sides, side), (*gaps, *lacking))
+
+
+def _within(spans: Iterable[tuple[int, int]], at_ms: int) -> bool:
+    return any(first <= at_ms <= last for first, last in spans)
 
 
 def _stretches(journal: Journal, channel: int) -> Iterator[tuple[list[Key], int]]:

@@ -272,7 +272,9 @@ class _Reading:
                     yield f"{names.get(channel, channel)}: packed readings of {span}"
         except sqlite3.DatabaseError:
             (most,) = self._to.execute("SELECT max(number) FROM block").fetchone()
-            if lost := (most or 0) - len(kept):
+            query = "SELECT coalesce(sum(blocks), 0) FROM pruned"
+            (pruned,) = self._to.execute(query).fetchone()
+            if (lost := (most or 0) - pruned - len(kept)) > 0:
                 yield f"table block: {lost} blocks of packed readings"
 
     def _leave_out_orphans(self) -> None:

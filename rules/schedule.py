@@ -34,6 +34,7 @@ from rules.reader import Marked, Tree, validated
 from rules.remarks import choice
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
+from rules.standards.retention import Storage
 from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
 from rules.units import (
@@ -90,6 +91,7 @@ class Product(Written):
     water_activity_milli: ActivityMilli | None = Field(
         default=None, alias="water activity"
     )
+    storage: Storage | None = None  # how long its records are kept hangs on it
 
     @property
     def facts(self) -> ProductFacts:

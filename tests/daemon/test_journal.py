@@ -351,6 +351,8 @@ def test_what_is_kept_is_never_changed(
     journal.append([WARM], [Refusal("t", "core-1", 1, "why", b"raw")])
     journal.add_events("L-7", [event(100, "at risk")], 101, 102)
     journal.connection.execute("INSERT INTO block VALUES (1, 1, 5, 6, 1, x'01')")
+    other_span = "INSERT INTO pruned VALUES (1, 1, 6, 9, '', 1, 1, 9)"
+    journal.connection.execute(other_span)
     stranger = sqlite3.connect(path)
     stranger.execute("PRAGMA recursive_triggers = ON")
     stranger.create_function("is_packed", 6, lambda *_: False)  # as in every journal

@@ -41,7 +41,7 @@ def dumped(path: Path) -> list[str]:
 
 def test_form_1_is_brought_forward_with_all_that_it_held(path: Path) -> None:
     journal = Journal(path, check=True)
-    assert journal.connection.execute("PRAGMA user_version").fetchone() == (2,)
+    assert journal.connection.execute("PRAGMA user_version").fetchone() == (3,)
     assert journal.counts() == Counts(13, 1, 1, 2, 1)
     core = list(journal.readings(["core-1"], 0, 1 << 60))
     assert [one.at_ms for one in core] == [

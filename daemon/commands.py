@@ -28,6 +28,7 @@ from rules import engine
 from rules.channels import Channel
 from rules.facts import Entry, EntryKind
 from rules.reader import choice
+from rules.schedule import read_schedule
 
 # A lot's text becomes the name of its record's file.
 LOT = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
@@ -141,8 +142,11 @@ def lots(settings: Settings) -> int:
     with machine_faults(), _journal(settings) as journal:
         for cook in journal.cooks():
             events = journal.events(cook.lot)
-            ended = any(e.event.subject == "cook" for e in events)
-            state = "ended" if ended else "going on"
+            state = "going on"
+            if any(e.event.subject == "cook" for e in events):
+                state = "ended"
+            elif isinstance(read_schedule(cook.schedule_path, cook.schedule), list):
+                state = "on hold: this version does not understand its schedule"
             print(f"{cook.lot}\t{cook.smokehouse}\t{state}\t{len(events)} events")
     return GOOD
 

@@ -11,12 +11,14 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from daemon import unjudged
 from daemon.acting import acting
+from daemon.health import Change
 from daemon.journal import Cook, Journal
 from rules import engine
 from rules.alerts import AlertRule
 from rules.engine import State
-from rules.facts import Entry, Event, Reading, Tick
+from rules.facts import Entry, EntryKind, Event, Reading, Tick
 from rules.faults import render_all
 from rules.order import Order
 from rules.replay import fold
@@ -28,6 +30,11 @@ PAST_SHOWN = 3  # cooks that are over and still worth a look
 
 class CookError(Exception):
     """A cook in the journal cannot be judged by this program; the words say why."""
+
+    def __init__(self, words: str, fault: str) -> None:
+        """Keep the words, and the first fault alone for where there is one line."""
+        super().__init__(words)
+        self.fault = fault
 
 
 class Closed(NamedTuple):
@@ -49,9 +56,11 @@ class Running:
         """
         schedule = read_schedule(cook.schedule_path, cook.schedule)
         if not isinstance(schedule, Schedule):
+            first = schedule[0]
             raise CookError(
                 f"lot {cook.lot}: the schedule that it was begun with is not "
-                f"understood\n{render_all(schedule, cook.schedule)}"
+                f"understood\n{render_all(schedule, cook.schedule)}",
+                f"{first.path}:{first.line}: {first.found}",
             )
         self.cook, self.schedule = cook, schedule
         self.plan = engine.plan(schedule, cook.channels)
@@ -120,7 +129,10 @@ class Cooks:
         self._ended: dict[str, Closed] = {}
         self._ended_ms = 0  # the newest horizon among them
         self.past: deque[Running] = deque(maxlen=PAST_SHOWN)
-        self.troubles: list[str] = []
+        self.troubles: dict[str, tuple[int, str]] = {}  # of lots: since when, and what
+        self._unjudged: dict[str, str] = {}  # lots that are not settled, and why not
+        self._given_up: set[str] = set()  # those of them that a person has ended
+        self._told = unjudged.told(journal.events(""))
         self._unkept: dict[str, list[Event]] = {}  # not yet said to be durable
         self.entries_seen = max((k.number for k in journal.entries()), default=0)
         self.notice(self.entries_seen)
@@ -145,6 +157,23 @@ class Cooks:
         for cook in new:
             if cook.lot not in self._ended:
                 self._take_up(cook, settled=cook.lot in settled)
+
+    def news(self) -> list[Change]:
+        """What is to be said of lots that cannot be judged; each is said once."""
+        found = [*unjudged.changes(self._unjudged, self._told, self._running)]
+        for lot in self._unjudged:
+            self._told[lot] = unjudged.NOT_JUDGED
+        for lot in self._running.keys() & self._told.keys():
+            del self._told[lot]
+        return found
+
+    def unjudged(self) -> tuple[str, ...]:
+        """The lots that cannot be judged, and whose end no person has entered."""
+        return tuple(lot for lot in self._unjudged if lot not in self._given_up)
+
+    def give_up(self, lot: str) -> None:
+        """Take notice that a person has ended a lot that cannot be judged."""
+        self._given_up.add(lot)
 
     def take(self, reading: Reading) -> None:
         """Show a new reading to the cooks that its channel belongs to."""
@@ -195,7 +224,11 @@ class Cooks:
             schedule = self._schedule_of(lot)
             return schedule.alert_rules if schedule else ()
         rules = [rule for one in self for rule in one.schedule.alert_rules]
-        return rules or [
+        named = [rule for rule in rules if rule.when & SITE_TROUBLE]
+        if named and not self.unjudged():
+            return named
+        # Everybody's, where no cook says whose it is, or one that nobody can read.
+        return named + [
             AlertRule(tell=contact, when=SITE_TROUBLE, again_ms=SITE_AGAIN_MS)
             for contact in contacts
         ]
@@ -226,7 +259,12 @@ class Cooks:
                 cook, self._journal, self.entries_seen, until_ms
             )
         except CookError as error:
-            self.troubles.append(str(error))
+            self.troubles[cook.lot] = cook.begun_ms, str(error)
+            if not settled:
+                self._unjudged[cook.lot] = error.fault
+                entries = self._journal.entries(cook.lot)
+                if any(kept.entry.kind is EntryKind.END for kept in entries):
+                    self.give_up(cook.lot)
             self._close(cook.lot, _closed(cook, cook.begun_ms))
             return
         if settled:

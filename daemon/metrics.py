@@ -48,6 +48,7 @@ def _families(view: View, still_s: float) -> Iterator[Family]:
         ("road_still_seconds", "gauge", "Since the road last moved.", still_s),
         ("broker_connected", "gauge", "Whether it is.", view.broker.connected),
         ("recording", "gauge", "Whether readings are kept.", view.recording.recording),
+        ("lots_not_judged", "gauge", "On hold: not understood.", len(view.unjudged)),
         ("open_alerts", "gauge", "Alerts that are not over.", len(view.alerts)),
         ("journal_bytes", "gauge", "Of the file and its log.", figures.journal_bytes),
         ("disk_free_bytes", "gauge", "Where the journal is.", figures.free_bytes),

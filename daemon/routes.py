@@ -131,7 +131,7 @@ class Answers:
         )
 
     async def health(self, request: Request) -> Response:
-        """200 while the road moves, 503 when it has not for too long."""
+        """200 while the road moves and judges every lot that goes on, else 503."""
         still_s, view = self._desk.latest.still_s(), self._desk.latest.view
         moves = still_s is not None and still_s <= self._desk.stuck_after_s
         plain = {
@@ -139,9 +139,11 @@ class Answers:
             "still_for_ms": None if still_s is None else round(still_s * 1000),
             "broker_connected": view is not None and view.broker.connected,
             "recording": view is not None and view.recording.recording,
+            "lots_not_judged": [] if view is None else list(view.unjudged),
         }
+        well = moves and not plain["lots_not_judged"]
         headers = {"Cache-Control": "no-store"}
-        return JSONResponse(plain, 200 if moves else 503, headers)
+        return JSONResponse(plain, 200 if well else 503, headers)
 
     async def metrics(self, request: Request) -> Response:
         """The figures of the last view, for a monitoring system."""

@@ -278,8 +278,11 @@ class Road:
             self.entries_seen = kept.number
             if kept.entry.kind is EntryKind.BEGIN:
                 self.cooks.notice(kept.number)
-            elif (running := self.cooks.of(kept.lot)) and not running.take(kept.entry):
-                self.act_late(running, kept)
+            elif running := self.cooks.of(kept.lot):
+                if not running.take(kept.entry):
+                    self.act_late(running, kept)
+            elif kept.entry.kind is EntryKind.END:
+                self.cooks.give_up(kept.lot)
             if events := self.watching.written(kept):
                 self.keep("", events)
 
@@ -384,6 +387,8 @@ class Road:
 
     def watch_board(self) -> None:
         """See what befell the board, and say that the road moves."""
+        for change in self.cooks.news():
+            self.say(*change)
         if self.care:
             now_ms = self.clock.monotonic_ms()
             for change in self.care.look(now_ms, recording=not self.recording):
@@ -512,7 +517,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
     steady = None if settings.pace else SteadyClock(board, last_known_ms(journal))
     clock = steady or board
     cooks = Cooks(journal)
-    for trouble in cooks.troubles:
+    for _, trouble in cooks.troubles.values():
         LOG.error("%s", trouble)
     client_id = settings.broker.client_id
     topics = (*settings.topics, acknowledge_topic(client_id))

@@ -102,10 +102,11 @@ class Show:
             ),
             alerts=tuple(map(alert_view, road.outbox.open_alerts())),
             notices=(
-                *(NoticeView(now_ms, words) for words in road.cooks.troubles),
+                *(NoticeView(*trouble) for trouble in road.cooks.troubles.values()),
                 *(one for one in self._refused if now_ms - one.at_ms < REFUSED_MS),
             ),
             curves=tuple(curve.view() for curve in self._curves.values()),
+            unjudged=road.cooks.unjudged(),
             pace=self.pace,
             figures=road.care.figures(road.journalled) if road.care else Figures(),
         )

@@ -187,6 +187,7 @@ class View:
     alerts: tuple[AlertView, ...] = ()
     notices: tuple[NoticeView, ...] = ()
     curves: tuple[CurveView, ...] = ()
+    unjudged: tuple[str, ...] = ()  # lots that this version of the program cannot judge
     pace: int = 1  # above 1: an invented clock that runs so many times faster
     figures: Figures = Figures()
 

@@ -33,7 +33,7 @@ LONGEST_BACK_OFF_MS = 300_000
 
 MISSING = "missing"  # numbered samples that never came; their hole is judged as one
 # What a channel is when nothing is wrong with it; any other word is trouble.
-WELL = frozenset({"", "reporting", "within", MISSING})
+WELL = frozenset({"", "reporting", "within", "judged", MISSING})
 
 
 class AlertState(StrEnum):

@@ -67,6 +67,7 @@ function showLinks(view, now) {
     recording.recording
       ? { key: "recording", good: true, words: "● recording" }
       : { key: "recording", good: false, words: `✕ NOT RECORDING: ${recording.why}` },
+    ...view.unjudged.map((lot) => ({ key: `lot ${lot}`, good: false, words: `✕ LOT ${lot} IS NOT JUDGED, see below` })),
   ];
   keep(at("links"), items, (one) => one.key, () => make("li"), (node, one) => {
     dress(node, one.good ? "" : "block");

@@ -251,12 +251,14 @@ def test_trouble_of_the_site_comes_first(open_tab: OpenTab, served: Yard) -> Non
     served.show(
         broker=BrokerView(False, away_ms, "nobody answers at 127.0.0.1:1883"),
         recording=RecordingView(False, "the disk is full"),
+        unjudged=("R-1",),
     )
     blocks = open_tab(timezone_id="UTC").tab.locator("#links .block")
     expect(blocks).to_have_text(
         [
             f"✕ BROKER AWAY since {at(away_ms, 0)}: nobody answers at 127.0.0.1:1883",
             "✕ NOT RECORDING: the disk is full",
+            "✕ LOT R-1 IS NOT JUDGED, see below",
         ]
     )
 

@@ -70,6 +70,7 @@ def test_a_monitoring_system_reads_every_figure(server: Victoria) -> None:
         "road_still_seconds": ({}, 0.25),
         "broker_connected": ({}, shown.broker.connected),
         "recording": ({}, shown.recording.recording),
+        "lots_not_judged": ({}, 0),
         "open_alerts": ({}, len(shown.alerts)),
         "journal_bytes": ({}, 1_431_552),
         "disk_free_bytes": ({}, 3_000_000_000),
@@ -80,7 +81,7 @@ def test_a_monitoring_system_reads_every_figure(server: Victoria) -> None:
 def test_every_name_is_explained_once_and_before_its_samples() -> None:
     lines = as_text(view(), None).decode().splitlines()
     names = [line.split()[2] for line in lines if line.startswith("# HELP ")]
-    assert len(names) == len(set(names)) == 11
+    assert len(names) == len(set(names)) == 12
     for name in names:
         places = [at for at, line in enumerate(lines) if name in line]
         assert lines[places[0]].startswith(f"# HELP {name} ")

@@ -109,6 +109,24 @@ def test_a_pulse_moves_the_horizon_to_its_stamp_less_the_lateness(road: Road) ->
     assert road.horizon_ms == NOON_MS - 500 - 10_000
 
 
+def test_a_lot_that_cannot_be_judged_is_shown_until_a_person_ends_it(
+    road: Road, clock: SetClock
+) -> None:
+    schedule = BY_HAND.replace("by hand", "as the moon wanes")
+    cook = Cook("R-1", "north", schedule, "other.yaml", (), NOON_MS, "AB")
+    road.journal.begin(cook, NOON_MS)
+    road.read_entries()
+    view = road.show.view(road)
+    assert view.unjudged == ("R-1",)
+    assert "'as the moon wanes'" in view.notices[0].words
+    clock.at_ms += MIN
+    later = road.show.view(road)
+    assert later.same_but_time(view)  # or every page would be sent it each second
+    road.journal.add_entry("R-1", Entry(EntryKind.END, NOON_MS, NOON_MS, "AB"))
+    road.read_entries()
+    assert road.show.view(road).unjudged == ()
+
+
 def test_a_backlog_that_takes_long_makes_no_reading_late(
     road: Road, clock: SetClock
 ) -> None:

@@ -191,6 +191,14 @@ def test_health_follows_the_road(desk: Desk) -> None:
         assert (good["broker_connected"], good["recording"]) == (True, True)
 
 
+def test_health_is_bad_while_a_lot_is_not_judged(page: Page) -> None:
+    page.publish(replace(VIEW, unjudged=("R-1",)))
+    answer = until_health(page, 503).tree
+    assert (answer["road_moves"], answer["lots_not_judged"]) == (True, ["R-1"])
+    page.publish(VIEW)
+    assert until_health(page, 200).tree["lots_not_judged"] == []
+
+
 def listen(page: Page) -> tuple[socket.socket, Iterator[bytes]]:
     """A listener to the page's events, and what it hears, blank line by blank line."""
     line = socket.create_connection(("127.0.0.1", page.port), timeout=DEADLINE_S)

@@ -174,6 +174,7 @@ def _probes(commands: Commands) -> None:
 
 
 def _upkeep(commands: Commands) -> None:
+    status = _add(commands, "status", "show how everything stands just now", _status)
     backup = _add(commands, "backup", "copy the journal while it is written", _backup)
     backup.add_argument("file", type=Path)
     back = _add(commands, "restore", "make a backup the journal", _restore)
@@ -185,7 +186,7 @@ def _upkeep(commands: Commands) -> None:
     prune.add_argument("--remove", action="store_true", help="without it, only show")
     prune.add_argument("--who", default="", help="your initials, to remove")
     counted = _add(commands, "reconcile", "count journal and mirror", _reconcile)
-    for command in (backup, back, compact, prune, counted):
+    for command in (status, backup, back, compact, prune, counted):
         _settings(command)
 
 
@@ -254,6 +255,12 @@ def _record(asked: argparse.Namespace) -> int:
     from daemon import commands
 
     return commands.record(asked.lot, commands.settings_at(asked.settings))
+
+
+def _status(asked: argparse.Namespace) -> int:
+    from daemon import commands, status
+
+    return status.show(commands.settings_at(asked.settings))
 
 
 def _backup(asked: argparse.Namespace) -> int:

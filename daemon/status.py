@@ -1,0 +1,110 @@
+"""``fumarium status``: how the daemon, its cooks and its probes stand just now.
+
+It asks the daemon itself, over the page's own port, so it shows what people are shown
+there.  A line that somebody should look at begins with ``!``.
+"""
+
+import json
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from typing import Any
+
+from daemon.cli import CHECK_FAILED, GOOD, MACHINE, CommandError
+from daemon.settings import Page, Settings
+from daemon.view import Heard
+from rules.facts import Standing
+from rules.units import say_ms
+
+TIMEOUT_S = 10
+ANYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
+WELL = {Standing.WAITING, Standing.WITHIN, Standing.MET}
+# Whatever proxy is set for this shell has no business with this machine's own daemon.
+DIRECT = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+
+Line = tuple[bool, str, str]  # whether it is well, what it is about, and the words
+Tree = dict[str, Any]
+
+
+def show(settings: Settings) -> int:
+    """Print how everything stands; answer whether nothing asks for a person.
+
+    Raises:
+        CommandError: No daemon answers.
+    """
+    address = _address(settings.page)
+    health, view = _asked(f"{address}/health"), _asked(f"{address}/view")
+    if "site" not in view:
+        raise CommandError(f"{address}: {view.get('refused', 'no view')}", MACHINE)
+    lines = [*_parts(health, view), *_cooks(view), *_channels(view), *_alerts(view)]
+    print(view["site"])
+    for well, about, words in lines:
+        print(f"{' ' if well else '!'} {about:<12} {words}")
+    return GOOD if all(well for well, _, _ in lines) else CHECK_FAILED
+
+
+def _address(page: Page) -> str:
+    host = ANYWHERE.get(page.listen, page.listen)
+    return f"http://{f'[{host}]' if ':' in host else host}:{page.port}"
+
+
+def _asked(url: str) -> Tree:
+    try:
+        with DIRECT.open(url, timeout=TIMEOUT_S) as answer:
+            found = json.load(answer)
+    except urllib.error.HTTPError as error:  # it answers: that something is wrong
+        with error:
+            found = json.load(error)
+    except (OSError, ValueError) as error:
+        words = (
+            f"{url}: no daemon answers here ({error})\n"
+            "  systemctl status fumarium says whether it runs, and why not"
+        )
+        raise CommandError(words, MACHINE) from error
+    return dict(found)
+
+
+def _parts(health: Tree, view: Tree) -> Iterator[Line]:
+    still_ms = health["still_for_ms"] or 0
+    moves = bool(health["road_moves"])
+    yield moves, "daemon", "it moves" if moves else f"STUCK for {_rounded(still_ms)}"
+    broker, recording = view["broker"], view["recording"]
+    linked = bool(broker["connected"])
+    yield linked, "broker", "connected" if linked else f"AWAY: {broker['why']}"
+    recorded = bool(recording["recording"])
+    yield recorded, "recording", "yes" if recorded else f"NO: {recording['why']}"
+
+
+def _cooks(view: Tree) -> Iterator[Line]:
+    for lot in view["unjudged"]:
+        why = "NOT JUDGED: this version does not understand its schedule; it is on hold"
+        yield False, lot, why
+    for cook in view["cooks"]:
+        running = [s["name"] for s in cook["stages"] if s["from_ms"] and not s["to_ms"]]
+        stage = "ended" if cook["finished_ms"] else ", ".join(running) or "no stage"
+        held = ", ON HOLD" if cook["on_hold"] else ""
+        yield not held, cook["lot"], f"{cook['smokehouse']}: {stage}{held}"
+        for limit in cook["limits"]:
+            if limit["standing"] not in WELL:
+                name = " ".join(filter(None, (limit["name"], limit["part"])))
+                yield False, "", f"{name}: {limit['standing']}, {limit['why']}"
+
+
+def _channels(view: Tree) -> Iterator[Line]:
+    for one in view["channels"]:
+        ago = f"{_rounded(view['now_ms'] - one['at_ms'])} ago" if one["at_ms"] else ""
+        heard = one["standing"] != Heard.QUIET
+        yield heard, one["name"], f"{one['standing']} {ago}".rstrip()
+
+
+def _alerts(view: Tree) -> Iterator[Line]:
+    for one in view["alerts"]:
+        waits = one["answer"] and not one["acknowledged_ms"]
+        by = "waits for somebody" if waits else "was answered"
+        if not one["answer"]:
+            by = "needs no answer"
+        yield not waits, f"alert {one['number']}", f"{one['title']}: {by}"
+
+
+def _rounded(ms: int) -> str:
+    return say_ms(max(ms, 0) // 1_000 * 1_000)

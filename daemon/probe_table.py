@@ -14,7 +14,7 @@ from daemon.commands import machine_faults
 from daemon.journal import Journal
 from daemon.settings import Settings
 from probes.contract import Probe, Refusal, battery_of
-from probes.screening import Doubt
+from probes.doubts import Doubt
 from probes.stamps import say_stamp
 from rules import calibration
 from rules.channels import Channel, Role

@@ -250,7 +250,7 @@ class Road:
 
         What is durable leaves the group, so that another try adds it only once.
         """
-        screened = self.watching.screened(self.cooks, group.readings)
+        screened = self.watching.screened(self.cooks, group.readings, group.refusals)
         if screened.events:  # first, so that no crash leaves a doubt untold
             self.keep("", screened.events)
         new = self.journal.append(screened.readings, group.refusals, group.deliveries)

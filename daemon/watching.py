@@ -17,7 +17,9 @@ from typing import NamedTuple
 
 from daemon.cooks import Running
 from daemon.journal import Journal, Kept
-from probes.screening import NEW, REPORTING, TOLD_AFTER, Doubt, Watch, recalled
+from probes.contract import Refusal
+from probes.doubts import TABLE, Doubt, Treated
+from probes.screening import NEW, REPORTING, TOLD_AFTER, Watch, heard, recalled, refused
 from probes.screening import screened as screened_one
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Reading, Subject
@@ -44,21 +46,40 @@ class Watching:
         self._watches: dict[str, Watch] = {}
         self._lots: dict[str, str] = {}  # of each channel: whose cook it is watched for
 
-    def screened(self, cooks: Iterable[Running], readings: Sequence[Reading]) -> Group:
-        """Screen readings in the order in which they came."""
-        events = self._follow(cooks)
-        group = Group([], events, dict(self._watches))
+    def screened(
+        self,
+        cooks: Iterable[Running],
+        readings: Sequence[Reading],
+        refusals: Iterable[Refusal] = (),
+    ) -> Group:
+        """Screen readings in the order in which they came, after what was refused."""
+        group = Group([], self._follow(cooks), dict(self._watches))
+        for refusal in refusals:
+            self._refused(refusal, group)
         for reading in readings:
             name = reading.channel
             if channel := self._channels.get(name):
                 watch, reading, event = screened_one(
                     channel, group.watches[name], reading
                 )
-                group.watches[name] = watch
                 if event:
-                    events.append(event)
+                    group.events.append(event)
+                if watch.fault:
+                    watch, event = heard(channel, watch, reading)
+                    if event:
+                        group.events.append(event)
+                group.watches[name] = watch
             group.readings.append(reading)
         return group
+
+    def _refused(self, refusal: Refusal, group: Group) -> None:
+        name, at_ms = refusal.channel, refusal.received_ms
+        if channel := self._channels.get(name):
+            watch = group.watches[name]
+            watch, event = refused(channel, watch, refusal.why, at_ms)
+            group.watches[name] = watch
+            if event:
+                group.events.append(event)
 
     def kept(self, group: Group) -> None:
         """Go on from a group that is durable."""
@@ -70,7 +91,10 @@ class Watching:
         watch = self._watches.get(entry.about)
         if watch is None or entry.kind not in WRITTEN:
             return []
-        self._watches[entry.about] = NEW
+        # No word mends what the source itself tells of.
+        self._watches[entry.about] = NEW._replace(
+            fault=watch.fault, fault_ms=watch.fault_ms, faults=watch.faults
+        )
         why = f"{entry.who} wrote: {entry.text}"
         return _all_clear(entry.about, watch, entry.at_ms, why)
 
@@ -90,6 +114,8 @@ class Watching:
             del self._channels[name]
             why = "the cook that it was watched for is over"
             watch = self._watches.pop(name)
+            if watch.faults >= TOLD_AFTER:
+                watch = watch._replace(doubt=watch.fault, doubted=TOLD_AFTER)
             events += _all_clear(name, watch, watch.at_ms, why)
         self._lots = lots
         return events
@@ -102,11 +128,14 @@ class Watching:
             if kept.entry.about == name and kept.entry.kind in WRITTEN:
                 from_ms = max(from_ms, kept.entry.at_ms)
         readings = list(journal.readings([name], from_ms, 1 << 62))
-        watch = recalled(channel, readings)
-        if watch.doubt and (told := self._told(name)):
+        watch, told = recalled(channel, readings), self._told(name)
+        if told and TABLE[Doubt(told.now)].treated is Treated.REFUSED:
             return watch._replace(
-                doubt=told.now, since_ms=told.at_ms, doubted=max(watch.doubted, 2)
+                fault=told.now, fault_ms=told.at_ms, faults=TOLD_AFTER
             )
+        if told and watch.doubt:
+            doubted = max(watch.doubted, TOLD_AFTER)
+            return watch._replace(doubt=told.now, since_ms=told.at_ms, doubted=doubted)
         return watch
 
     def _told(self, name: str) -> Event | None:

@@ -11,7 +11,8 @@ from decimal import Decimal
 from functools import lru_cache
 
 from probes import platinum, thermistor, thermocouple
-from probes.contract import Conversion, Law, Probe
+from probes.contract import Conversion, Law, Probe, Raw
+from probes.doubts import Doubt
 from probes.json_text import Unusable, say, why_no_number
 
 NOMINAL_OHMS = {Law.PT100: 100.0, Law.PT1000: 1000.0}
@@ -50,7 +51,7 @@ def _celsius(conversion: Conversion, value: float, cold_c: float) -> float | Non
 
 def _why_not(conversion: Conversion, value: Decimal) -> str:
     raw = conversion.raw
-    ask = "is the circuit open, or the wrong law written?"
-    if raw == "ohm" and value < Decimal(20):
-        ask = "is it shorted, or the wrong law written?"
-    return f"value = {say(value)} {raw} is none that {conversion.law} can give: {ask}"
+    shorted = raw is Raw.OHM and value < Decimal(20)
+    doubt = Doubt.SHORT if shorted else Doubt.OPEN
+    none = f"value = {say(value)} {raw} is none that {conversion.law} can give"
+    return f"{doubt}: {none}; or is another law the right one?"

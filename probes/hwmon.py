@@ -11,6 +11,7 @@ import re
 from collections.abc import Collection
 
 from probes.attributes import Measured, Texts, is_set, number_in, times
+from probes.doubts import Doubt
 from probes.json_text import Unusable
 from probes.units import MILLI
 
@@ -31,7 +32,9 @@ def files(part: str, names: Collection[str]) -> list[str]:
 def read(part: str, texts: Texts) -> Measured | Unusable:
     """The value of one part, or why it cannot be trusted."""
     if is_set(texts, f"{part}_fault"):
-        return Unusable("the chip says that the sensor is broken or not connected")
+        return Unusable(
+            f"{Doubt.OPEN}: the chip says that the sensor is broken or not connected"
+        )
     thousandths = number_in(texts, f"{part}_input")
     if isinstance(thousandths, Unusable):
         return thousandths

@@ -16,6 +16,7 @@ from collections.abc import Collection
 from decimal import Decimal
 
 from probes.attributes import Measured, Texts, is_set, number_in, times
+from probes.doubts import Doubt
 from probes.json_text import Unusable
 from probes.units import EXACT, MILLI
 
@@ -31,8 +32,8 @@ CODES = {
     "pressure": ("Pa", Decimal(1000)),
 }
 FAULTS = {
-    "fault_oc": "open circuit: is the probe plugged in, and whole?",
-    "fault_ovuv": "over- or undervoltage at the probe: is a wire shorted?",
+    "fault_oc": f"{Doubt.OPEN}: is the probe plugged in, and whole?",
+    "fault_ovuv": f"{Doubt.SHORT}: over- or undervoltage at the probe",
 }
 
 

@@ -18,6 +18,7 @@ from functools import lru_cache
 from itertools import islice
 
 from probes.contract import Arrival, Decoded, Probe, Refusal, Unit
+from probes.doubts import Doubt
 from probes.json_text import say
 from probes.units import thousandths
 from rules.facts import Quality, Reading
@@ -82,13 +83,14 @@ def trusted(value: Decimal, unit: Unit, accuracy_mc: int) -> int | str:
         return value_mc if _possible(value_mc, accuracy_mc) else _not_percent(value)
     if value_mc == DISCONNECTED_MC or value == DISCONNECTED:
         return (
-            f"value = {say(value)} {unit} is how a 1-wire library says that the "
-            "probe is not connected; look at its plug and cable"
+            f"{Doubt.OPEN}: value = {say(value)} {unit} is how a 1-wire library says "
+            "that the probe is not connected; look at its plug and cable"
         )
     if LOWEST_MC <= value_mc <= HIGHEST_MC:
         return value_mc
     inside = "" if unit is Unit.CELSIUS else f" ({value_mc / 1000:.3f} degC)"
-    return f"value = {say(value)} {unit}{inside} is outside -200 to 850 degC"
+    found = f"value = {say(value)} {unit}{inside}"
+    return f"{Doubt.RANGE}: {found} is outside -200 to 850 degC"
 
 
 def _possible(value_mc: int, accuracy_mc: int) -> bool:
@@ -97,11 +99,12 @@ def _possible(value_mc: int, accuracy_mc: int) -> bool:
 
 
 def _not_percent(value: Decimal) -> str:
-    return f"value = {say(value)} % is outside 0 to 100 by more than its accuracy"
+    found = f"value = {say(value)} %"
+    return f"{Doubt.RANGE}: {found} is outside 0 to 100 by more than its accuracy"
 
 
 def _why_not_then(at_ms: int, arrival: Arrival) -> str:
     ahead_ms = at_ms - arrival.received_ms
     if ahead_ms > AHEAD_MS:
-        return f"its clock is ahead by {say_ms(ahead_ms)}"
+        return f"{Doubt.AHEAD}: its clock is ahead by {say_ms(ahead_ms)}"
     return "its time is before 1970" if at_ms < 0 else ""

@@ -23,24 +23,14 @@ Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
 from collections.abc import Iterable
-from enum import StrEnum
 from typing import NamedTuple
 
+from probes.doubts import Doubt, said
 from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading, Subject
 from rules.units import say_k, say_mc, say_ms
 
 REPORTING = "reporting"
-
-
-class Doubt(StrEnum):
-    """Why a reading cannot be what the probe sits in."""
-
-    POWER_ON = "power-on value"
-    ZERO = "dead zero"
-    JUMP = "impossible jump"
-    UNIT = "wrong unit"
-    FROZEN = "frozen"
 
 
 class Bounds(NamedTuple):
@@ -87,6 +77,9 @@ class Watch(NamedTuple):
     doubt: str = ""  # a Doubt, or "" where there is none
     since_ms: int = 0
     doubted: int = 0  # readings in a row
+    fault: str = ""  # the Doubt that its source tells of, instead of values
+    fault_ms: int = 0
+    faults: int = 0  # in a row
 
 
 NEW = Watch()
@@ -122,6 +115,38 @@ def screened(channel: Channel, watch: Watch, reading: Reading) -> Screened:
         why, at_ms = _why(channel, after), reading.at_ms
         event = _event(channel, after, seen.doubt, after.doubt, why, at_ms)
     return Screened(after, reading._replace(quality=Quality.SUSPECT), event)
+
+
+def refused(
+    channel: Channel, watch: Watch, why: str, at_ms: int
+) -> tuple[Watch, Event | None]:
+    """What the refusal of one message of this channel comes to; told once."""
+    doubt = said(why)
+    if not doubt:
+        return watch, None
+    if doubt == watch.fault:
+        after = watch._replace(faults=watch.faults + 1)
+    else:
+        after = watch._replace(fault=doubt, fault_ms=at_ms, faults=1)
+    if after.faults != TOLD_AFTER:
+        return after, None
+    _, _, words = why.partition(": ")
+    return after, _event(channel, after, REPORTING, doubt, words, after.fault_ms)
+
+
+def heard(
+    channel: Channel, watch: Watch, reading: Reading
+) -> tuple[Watch, Event | None]:
+    """That a source which told of a fault gives values again, doubted or not."""
+    if reading.at_ms < watch.fault_ms:
+        return watch, None
+    after = watch._replace(fault="", fault_ms=0, faults=0)
+    if watch.faults < TOLD_AFTER:
+        return after, None
+    spent = say_ms(reading.at_ms - watch.fault_ms)
+    why = f"says {say_mc(reading.value_mc)} after {spent} without a value"
+    now = watch.doubt if watch.doubted >= TOLD_AFTER else REPORTING
+    return after, _event(channel, after, watch.fault, now, why, reading.at_ms)
 
 
 def recalled(channel: Channel, readings: Iterable[Reading]) -> Watch:

@@ -38,6 +38,7 @@ from probes.contract import (
     numbers_of,
 )
 from probes.conversion import converted
+from probes.doubts import said
 from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
 from probes.screen import nearest, refuse, screen
 from probes.units import EXACT, MILLI, SENML_CODES, THOUSAND, UNIT_OF_CODE
@@ -47,6 +48,7 @@ VERSION = Decimal(10)
 RELATIVE_S = Decimal(2**28)  # RFC 8428 section 4.5.3
 NOTHING = Decimal(0)
 MOST = 10**12  # of samples that a probe can have given
+LONGEST_WHY = 200
 NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
 BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
@@ -282,6 +284,9 @@ def _of_record(
     value = record.value
     if isinstance(value, Unusable):
         return value.why
+    if isinstance(value, str) and said(value):
+        # As its sender wrote it, so that the doubt's name stands first.
+        return "".join(x if x.isprintable() else "?" for x in value[:LONGEST_WHY])
     if not isinstance(value, Decimal):
         return f"{say(value)} is {KINDS[record.field]}, not a number"
     if record.unit and record.unit != _code_of(probe):

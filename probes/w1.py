@@ -26,6 +26,7 @@ from collections.abc import Collection
 from decimal import Decimal
 
 from probes.attributes import Measured, Texts, number_in, times
+from probes.doubts import Doubt
 from probes.json_text import Unusable, say
 from probes.units import MILLI
 
@@ -93,11 +94,13 @@ def _of_memory(text: str) -> Decimal | Unusable:
         return Unusable(f"w1_slave holds {say(text.strip()[:60])}, not nine bytes")
     memory = bytes.fromhex(found[1])
     if found[3] == "NO" or checksum(memory[:8]) != memory[8]:
-        return Unusable("bad checksum on the 1-wire bus: look at cable and pull-up")
+        return Unusable(f"{Doubt.CHECKSUM}: look at the cable and pull-up of its bus")
     if not any(memory):
-        return Unusable("the 1-wire bus answers only zeros: is it shorted?")
+        return Unusable(f"{Doubt.SHORT}: the 1-wire bus answers only zeros")
     if (int(found[4]), memory[6]) == POWER_ON:
-        return Unusable("85 degC since its power came on: no conversion was finished")
+        return Unusable(
+            f"{Doubt.POWER_ON}: 85 degC since its power came on, nothing measured yet"
+        )
     if (int(found[4]), memory[6]) == TOO_LITTLE_POWER:
-        return Unusable("too little power on the 1-wire bus for a conversion")
+        return Unusable(f"{Doubt.POWERLESS}: the 1-wire bus gives too little")
     return Decimal(found[4])

@@ -9,7 +9,7 @@ from daemon.clock import Clock
 from daemon.journal import Cook, Journal
 from daemon.settings import Settings, read_settings
 from probes.contract import Refusal, battery_of
-from probes.screening import Doubt
+from probes.doubts import Doubt
 from rules.facts import Event, Quality, Reading, Subject
 
 NOW_MS = 1_768_021_200_000  # 2026-01-10T05:00:00Z

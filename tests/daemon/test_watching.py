@@ -8,7 +8,8 @@ import pytest
 from daemon.cooks import Cooks
 from daemon.journal import Cook, Journal
 from daemon.watching import Group, Watching
-from probes.screening import Doubt
+from probes.contract import Refusal
+from probes.doubts import Doubt
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
@@ -108,3 +109,65 @@ def test_a_note_about_a_probe_is_believed(journal: Journal) -> None:
     ]
     assert qualities(take(journal, watching, said([20, 20], 50))) == "gg"
     assert qualities(take(journal, Watching(journal), said([20, 20], 70))) == "gg"
+
+
+def refusals(why: str, *seconds: int) -> list[Refusal]:
+    """Messages about the core that gave no value, received at these seconds."""
+    return [
+        Refusal("north/core-1", "core-1", NOON_MS + s * 1_000, why, b"x")
+        for s in seconds
+    ]
+
+
+OPEN = "open circuit: is the probe plugged in, and whole?"
+
+
+def test_what_a_source_says_of_its_probe_is_told_once(journal: Journal) -> None:
+    watching, cooks = Watching(journal), Cooks(journal)
+    found: list[Event] = []
+    for seconds in ((0,), (10,), (20, 30), (40,)):
+        group = watching.screened(cooks, [], refusals(OPEN, *seconds))
+        watching.kept(group)
+        found += group.events
+    group = watching.screened(cooks, said([60], 50), refusals("no number", 45))
+    assert [(e.at_ms - NOON_MS, e.was, e.now, e.why) for e in found + group.events] == [
+        (0, "reporting", "open circuit", "is the probe plugged in, and whole?"),
+        (
+            50_000,
+            "open circuit",
+            "reporting",
+            "says 60.0 degC after 50 s without a value",
+        ),
+    ]
+
+
+def test_one_refusal_or_one_that_is_no_fault_of_the_probe_tells_nobody(
+    journal: Journal,
+) -> None:
+    watching, cooks = Watching(journal), Cooks(journal)
+    some = [*refusals(OPEN, 0), *refusals("v is not a number", 10, 20)]
+    group = watching.screened(cooks, said([60], 30), some)
+    assert (group.events, qualities(group)) == ([], "g")
+
+
+def test_a_restart_tells_no_fault_of_a_source_twice(journal: Journal) -> None:
+    watching, cooks = Watching(journal), Cooks(journal)
+    group = watching.screened(cooks, [], refusals(OPEN, 0, 10))
+    journal.add_events("", group.events, NOON_MS, NOON_MS)
+    again = Watching(journal)
+    group = again.screened(cooks, [], refusals(OPEN, 20, 30))
+    assert group.events == []
+    again.kept(group)
+    group = again.screened(cooks, said([60], 40))
+    assert [(e.was, e.now) for e in group.events] == [("open circuit", "reporting")]
+
+
+def test_a_source_that_is_back_ends_no_doubt_of_its_values(journal: Journal) -> None:
+    watching = Watching(journal)
+    take(journal, watching, said([60, 60, 60, 20, 20]))
+    group = watching.screened(Cooks(journal), said([20], 90), refusals(OPEN, 60, 70))
+    assert [(e.was, e.now) for e in group.events] == [
+        ("reporting", "open circuit"),
+        ("open circuit", Doubt.JUMP),
+    ]
+    assert qualities(group) == "s"

@@ -67,10 +67,10 @@ HOT = "50 05 4b 46 7f ff 10 10 {0:02x} : crc={0:02x} YES\n" + (
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        (WARM.replace("YES", "NO"), "bad checksum on the 1-wire bus"),
-        (WARM.replace("72 01", "73 01"), "bad checksum on the 1-wire bus"),
-        (ZEROS, "only zeros: is it shorted?"),
-        (POWER_ON, "no conversion was finished"),
+        (WARM.replace("YES", "NO"), "bad checksum: look at the cable"),
+        (WARM.replace("72 01", "73 01"), "bad checksum: look at the cable"),
+        (ZEROS, "short circuit: the 1-wire bus answers only zeros"),
+        (POWER_ON, "power-on value: 85 degC since its power came on"),
         ("", "not nine bytes"),
         (WARM.splitlines()[0], "not nine bytes"),
     ],
@@ -129,7 +129,11 @@ def test_an_amplifier_of_a_thermocouple_shows_probe_and_cold_junction() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fault", "why"), [("fault_oc", "open circuit"), ("fault_ovuv", "shorted")]
+    ("fault", "why"),
+    [
+        ("fault_oc", "open circuit"),
+        ("fault_ovuv", "short circuit: over"),
+    ],
 )
 def test_a_fault_at_the_probe_leaves_the_cold_junction(fault: str, why: str) -> None:
     texts = {**THERMOCOUPLE, fault: "1\n"}

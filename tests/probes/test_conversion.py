@@ -52,14 +52,14 @@ def test_a_raw_value_becomes_a_temperature(
         (
             PT100,
             b"1e6",
-            "value = 1E+6 ohm is none that Pt100 can give: is the circuit open, "
-            "or the wrong law written?",
+            "open circuit: value = 1E+6 ohm is none that Pt100 can give; or is "
+            "another law the right one?",
         ),
         (
             PT100,
             b"0.4",
-            "value = 0.4 ohm is none that Pt100 can give: is it shorted, "
-            "or the wrong law written?",
+            "short circuit: value = 0.4 ohm is none that Pt100 can give; or is "
+            "another law the right one?",
         ),
         (COUPLE, b'{"mv":3.096}', "cold junction at /cold is not there"),
         (
@@ -70,8 +70,8 @@ def test_a_raw_value_becomes_a_temperature(
         (
             COUPLE,
             b'{"mv":99,"cold":25}',
-            "value = 99 mV is none that type K can give: is the circuit open, "
-            "or the wrong law written?",
+            "open circuit: value = 99 mV is none that type K can give; or is "
+            "another law the right one?",
         ),
     ],
 )

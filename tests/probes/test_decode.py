@@ -150,13 +150,14 @@ def test_the_bytes_the_simulated_probes_send() -> None:
             Unit.FAHRENHEIT,
             500,
             b"2000",
-            "value = 2000 degF (1093.333 degC) is outside -200 to 850 degC",
+            "out of range: value = 2000 degF (1093.333 degC) "
+            "is outside -200 to 850 degC",
         ),
         (
             Unit.KELVIN,
             500,
             b"58",
-            "value = 58 K (-215.150 degC) is outside -200 to 850 degC",
+            "out of range: value = 58 K (-215.150 degC) is outside -200 to 850 degC",
         ),
         (Unit.PERCENT, 2_000, b"102", "core-1: 102000"),
         (Unit.PERCENT, 2_000, b"-2", "core-1: -2000"),
@@ -164,13 +165,15 @@ def test_the_bytes_the_simulated_probes_send() -> None:
             Unit.PERCENT,
             2_000,
             b"102.1",
-            "value = 102.1 % is outside 0 to 100 by more than its accuracy",
+            "out of range: value = 102.1 % "
+            "is outside 0 to 100 by more than its accuracy",
         ),
         (
             Unit.PERCENT,
             2_000,
             b"-127",
-            "value = -127 % is outside 0 to 100 by more than its accuracy",
+            "out of range: value = -127 % "
+            "is outside 0 to 100 by more than its accuracy",
         ),
     ],
 )

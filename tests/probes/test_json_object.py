@@ -192,8 +192,8 @@ def test_a_message_with_a_time_of_its_own(stamp: bytes, at_ms: int) -> None:
         ),
         (b"null", "time at /t null is not a time"),
         (b"nan", "time at /t = nan is not a number"),
-        (b'"2026-01-10T05:02:00.001Z"', "its clock is ahead by 2 min"),
-        (b'"2036-01-10T05:00:00Z"', "its clock is ahead by 87648 h"),
+        (b'"2026-01-10T05:02:00.001Z"', "clock ahead: its clock is ahead by 2 min"),
+        (b'"2036-01-10T05:00:00Z"', "clock ahead: its clock is ahead by 87648 h"),
         (b'"1969-12-31T23:59:59Z"', "its time is before 1970"),
         (b'1,"t":2', "time at /t is given twice"),
     ],
@@ -286,8 +286,8 @@ CHARGED = replace(JSON, battery="/batt")
             b'{"core1":58.0,"batt":2950}',  # millivolts
             [
                 "core-1: 58000",
-                "core-1: battery: value = 2950 % is outside 0 to 100 by more than "
-                "its accuracy",
+                "core-1: battery: out of range: value = 2950 % is outside 0 to 100 "
+                "by more than its accuracy",
             ],
         ),
         (

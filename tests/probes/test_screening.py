@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 import pytest
 
-from probes.screening import NEW, Doubt, recalled, screened
+from probes.doubts import Doubt
+from probes.screening import NEW, recalled, screened
 from rules.channels import Channel, Role
 from rules.facts import Quality, Reading
 from tests.bench.screening import FAULTS, row

@@ -31,7 +31,7 @@ DRY = replace(
     accuracy_mc=2_000,
 )
 # 10**25 s, less the 491117 h from 1970 to now.
-AGES = "its clock is ahead by 2777777777777777286660 h 46 min"
+AGES = "clock ahead: its clock is ahead by 2777777777777777286660 h 46 min"
 THREE = [SENML, SECOND, DRY]
 
 
@@ -94,6 +94,7 @@ def test_one_bad_channel_spares_the_others() -> None:
         ('"v":58,"v":59', "v is given twice"),
         ('"v":1e999999999', "v = 1E+999999999 is no number that a probe can mean"),
         ('"vs":"58"', "'58' is a text (vs), not a number"),
+        ('"vs":"open circuit: is it\\u0007 in?"', "open circuit: is it? in?"),
         ('"vb":false', "false is a truth value (vb), not a number"),
         ('"vd":"aGkgCg"', "'aGkgCg' is data (vd), not a number"),
         ('"s":58', "it carries a sum (s), not a value"),
@@ -109,14 +110,20 @@ def test_one_bad_channel_spares_the_others() -> None:
         ('"v":58,"t":1e-99', "t = 1E-99 has too many digits for a time"),
         ('"v":58,"t":1e25', AGES),
         ('"v":58,"t":-1e25', "its time is before 1970"),
-        ('"v":58,"t":120.001', "its clock is ahead by 2 min"),
+        ('"v":58,"t":120.001', "clock ahead: its clock is ahead by 2 min"),
         (
             '"v":-127',
-            "value = -127 degC is how a 1-wire library says that the probe is not "
-            "connected; look at its plug and cable",
+            "open circuit: value = -127 degC is how a 1-wire library says that the "
+            "probe is not connected; look at its plug and cable",
         ),
-        ('"v":850.001', "value = 850.001 degC is outside -200 to 850 degC"),
-        ('"v":-200.001', "value = -200.001 degC is outside -200 to 850 degC"),
+        (
+            '"v":850.001',
+            "out of range: value = 850.001 degC is outside -200 to 850 degC",
+        ),
+        (
+            '"v":-200.001',
+            "out of range: value = -200.001 degC is outside -200 to 850 degC",
+        ),
     ],
 )
 def test_a_bad_record_is_refused_and_kept(record: str, why: str) -> None:

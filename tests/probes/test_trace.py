@@ -194,14 +194,14 @@ HEAD = "time [s],core-1 [degC]\n"
         (
             HEAD + "0,-127\n",
             "2:3",
-            "value = -127 degC is how a 1-wire library says that the probe is not "
-            "connected",
+            "open circuit: value = -127 degC is how a 1-wire library says that the "
+            "probe is not connected",
             "leave the cell empty where there is no reading",
         ),
         (
             HEAD + "0, 900\n",
             "2:4",
-            "value = 900 degC is outside -200 to 850 degC",
+            "out of range: value = 900 degC is outside -200 to 850 degC",
             "leave the cell empty where there is no reading",
         ),
         (

@@ -1,0 +1,88 @@
+"""Every way in which a probe can fail its readings: the table.
+
+``TABLE`` says of each what gives it away, and what becomes of what the probe says.
+What is *refused* gave no value that could be kept.  What is *suspect* is kept and
+shown, and proves nothing: to every limit it is a hole, which earns no credit and may
+hold any risk.  What is *good* is evidence all the same, and the doubt a warning.
+
+Nothing that is in the journal is ever changed: no doubt reaches back to readings that
+were kept before it was noticed.  The reason of a refusal that tells of one of these
+begins with its name and a colon.
+"""
+
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Doubt(StrEnum):
+    """Why a probe cannot be believed."""
+
+    OPEN = "open circuit"
+    SHORT = "short circuit"
+    CHECKSUM = "bad checksum"
+    POWERLESS = "too little power"
+    AHEAD = "clock ahead"
+    RANGE = "out of range"
+    POWER_ON = "power-on value"
+    ZERO = "dead zero"
+    JUMP = "impossible jump"
+    UNIT = "wrong unit"
+    FROZEN = "frozen"
+
+
+class Treated(StrEnum):
+    """What becomes of what a probe in doubt says."""
+
+    REFUSED = "refused"
+    SUSPECT = "suspect"
+    GOOD = "good"
+
+
+class Rule(NamedTuple):
+    """One doubt: how it shows, how its readings are treated, and what ends it."""
+
+    shows: str
+    treated: Treated
+    ends: str
+
+
+SAYS_AGAIN = "it says a value again"
+SAYS_ELSE = "it says something else"
+WRITTEN = "it is near where it was, or a person has written about it"
+
+TABLE: dict[Doubt, Rule] = {
+    Doubt.OPEN: Rule("the source's own sign or code", Treated.REFUSED, SAYS_AGAIN),
+    Doubt.SHORT: Rule("the source's own sign or code", Treated.REFUSED, SAYS_AGAIN),
+    Doubt.CHECKSUM: Rule("the source says so", Treated.REFUSED, SAYS_AGAIN),
+    Doubt.POWERLESS: Rule(
+        "the code of a 1-wire sensor that did not convert", Treated.REFUSED, SAYS_AGAIN
+    ),
+    Doubt.AHEAD: Rule(
+        "its time is over 2 min after its receipt", Treated.REFUSED, SAYS_AGAIN
+    ),
+    Doubt.RANGE: Rule("no probe can say this", Treated.REFUSED, SAYS_AGAIN),
+    Doubt.POWER_ON: Rule(
+        "exactly 85.000 degC, away from where it was", Treated.SUSPECT, SAYS_ELSE
+    ),
+    Doubt.ZERO: Rule(
+        "exactly 0.000 degC, away from where it was", Treated.SUSPECT, WRITTEN
+    ),
+    Doubt.JUMP: Rule(
+        "farther than its place can go in the time", Treated.SUSPECT, WRITTEN
+    ),
+    Doubt.UNIT: Rule(
+        "at once the same in the other of degC and degF", Treated.SUSPECT, WRITTEN
+    ),
+    Doubt.FROZEN: Rule(
+        "the same to the last digit for 15 min, from a probe with noise",
+        Treated.SUSPECT,
+        "it moves",
+    ),
+}
+DOUBTS = {str(doubt): doubt for doubt in Doubt}
+
+
+def said(why: str) -> Doubt | None:
+    """The doubt with which the reason of a refusal begins, if it is one."""
+    name, colon, _ = why.partition(":")
+    return DOUBTS.get(name) if colon else None

@@ -83,6 +83,8 @@ def known(name: str) -> str:
 class CoolingLimit(Limit):
     """One published cooling option."""
 
+    runs_through = True  # what cools is cooling all the way
+
     kind: Literal["cooling option"]
     name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
     edition: str = ""  # of the option, where its author wants no other

@@ -36,7 +36,7 @@ class Opening(NamedTuple):
     at_ms: int
     heat_ended_ms: int  # when the last heating stage ended; 0 where none has
     facts: ProductFacts  # of the product, as far as they are known
-    hot_ms: int = 0  # when it was last surely at or above ``watched_mc``; 0: never
+    hot_ms: int = 0  # when it was last surely at its start, ``watched_mc``; 0: never
 
 
 class Move(NamedTuple):
@@ -121,6 +121,7 @@ class Limit(Written):
     """What every kind of limit has."""
 
     ceiling: ClassVar[bool] = True  # its figure is used up; otherwise it is reached
+    runs_through: ClassVar[bool] = False  # stages between those that it names count
 
     name: str = Field(alias="limit", min_length=1)
     control_point: str = Field(default="", alias="control point")
@@ -148,6 +149,11 @@ class Limit(Written):
     def watched_mc(self) -> int | None:
         """A temperature to watch for before the limit comes into force, if any."""
         return None
+
+    @property
+    def watched_below(self) -> bool:
+        """Whether it is watched for at or below that, instead of at or above."""
+        return False
 
     def opened(self, opening: Opening) -> State:
         """The state when the limit comes into force for a channel."""

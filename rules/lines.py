@@ -139,11 +139,15 @@ def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
 
 
 def _watched(limit: Limit, line: Line, piece: Piece) -> Line:
-    """Before a limit is in force, remember when its channel was last hot enough."""
-    if line.state is not None or limit.watched_mc is None:
+    """Before a limit is in force, remember when its channel was last at its start."""
+    watched_mc = limit.watched_mc
+    if line.state is not None or watched_mc is None or not isinstance(piece, Span):
         return line
-    hot = isinstance(piece, Span) and piece.low_mc >= limit.watched_mc
-    return line._replace(hot_ms=piece.to_ms) if hot else line
+    if limit.watched_below:
+        there = piece.high_mc <= watched_mc
+    else:
+        there = piece.low_mc >= watched_mc
+    return line._replace(hot_ms=piece.to_ms) if there else line
 
 
 def _turned(limit: Limit, facts: ProductFacts, line: Line, moves: list[Move]) -> Line:

@@ -11,6 +11,7 @@ from rules.dwell import DwellTableLimit
 from rules.faults import Fault
 from rules.hold import HoldLimit
 from rules.limit import Limit
+from rules.reach import ReachWithin
 from rules.reader import Path
 from rules.schedule import Schedule
 from rules.stages import Way
@@ -48,7 +49,9 @@ def _too_hot(i: int, limit: Limit, schedule: Schedule, ask: Ask) -> Iterator[Fau
     """A temperature that no stage of the limit can give."""
     if isinstance(limit, DwellTableLimit):
         asks_mc, key = min(limit.table.rows).temp_mc, "table"
-    elif isinstance(limit, HoldLimit) and limit.at_or_above_mc is not None:
+    elif isinstance(limit, HoldLimit | ReachWithin):
+        if limit.at_or_above_mc is None:
+            return
         asks_mc, key = limit.at_or_above_mc, "at or above"
     else:
         return

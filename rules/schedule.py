@@ -30,6 +30,7 @@ from rules.faults import Fault, Severity
 from rules.hold import HoldLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
+from rules.reach import ReachWithin
 from rules.reader import Marked, Tree, validated
 from rules.remarks import choice
 from rules.stages import Stage, Way, directed
@@ -55,7 +56,8 @@ AnyLimit = Annotated[
     | DwellTableLimit
     | IntegratedLimit
     | CoolingLimit
-    | HoldLimit,
+    | HoldLimit
+    | ReachWithin,
     Field(discriminator="kind"),
 ]
 
@@ -202,7 +204,7 @@ class Schedule(Written):
         cools = isinstance(limit, CoolingLimit)
         names = limit.during or (CHILLING if cools else ())
         found = [i for i, stage in enumerate(self.stages) if stage.name in names]
-        if cools and found:  # what cools is cooling all the way
+        if limit.runs_through and found:
             found = list(range(found[0], found[-1] + 1))
         return tuple(found) if names else tuple(range(len(self.stages)))
 

@@ -51,6 +51,10 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("hold", "grace_ms"): _at_most,
     ("time between", "between"): _around,
     ("time between", "at_most_ms"): _at_most,
+    ("reach within", "at_or_above_mc"): _at_least,
+    ("reach within", "at_or_below_mc"): _no_higher,
+    ("reach within", "run_ms"): _at_least,
+    ("reach within", "at_most_ms"): _at_most,
     ("integrated lethality", "d_ms"): _at_least,
     ("integrated lethality", "target_mlog10"): _at_least,
 }

@@ -183,6 +183,24 @@ KINDS = (
         _written(**{"kind": "hold", "at or below": "60 degC", "grace": "0 s"}),
         (60_000,),
     ),
+    Kind(
+        "reach above",
+        _written(
+            **{"kind": "reach within", "at or above": "64 degC", "for": "15 s"},
+            at_most="90 s",
+            warn="20 s before",
+        ),
+        (64_000, 60_000),
+    ),
+    Kind(
+        "reach below",
+        _written(
+            **{"kind": "reach within", "at or below": "60 degC"},
+            **{"since leaving": "64 degC"},
+            at_most="60 s",
+        ),
+        (60_000, 64_000),
+    ),
 )
 
 

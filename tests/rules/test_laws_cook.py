@@ -38,6 +38,10 @@ limits:
      within: 60 degC to 64 degC, grace: 25 s}
   - {limit: cold, kind: hold, channel: core, during: chill, at or below: 65 degC,
      grace: 30 s}
+  - {limit: hot, kind: reach within, channel: core, during: "dry, cook",
+     at or above: 66 degC, for: 15 s, at most: 90 s, warn: 20 s before}
+  - {limit: down, kind: reach within, channel: core, during: chill,
+     at or below: 63 degC, since leaving: 65 degC, at most: 40 s}
 """
 BY_THE_CORE = schedule(
     """\

@@ -22,6 +22,7 @@ from rules.evidence import FASTEST_MC_PER_S
 from rules.facts import Reading, Verdict
 from rules.integrated import IntegratedLimit
 from rules.limit import Shown
+from rules.reach import ReachWithin
 from rules.standards.cooling import Clock
 from rules.standards.tables import DWELL_TABLES, DwellRow
 from rules.time_between import TimeBetween
@@ -262,6 +263,30 @@ def test_the_clocks_of_cooling(name: str, data: st.DataObject) -> None:
         assert cold is not None
 
 
+@pytest.mark.parametrize("name", ["reach above", "reach below"])
+@given(st.data())
+def test_the_time_that_it_took(name: str, data: st.DataObject) -> None:
+    """From where the clock begins to the end of the first run that was full."""
+    kind = BY_NAME[name]
+    limit = kind.limit
+    assert isinstance(limit, ReachWithin)
+    one = data.draw(sampled(kind))
+    (shown,), _ = judged(kind, one.window, one.readings)
+    below_mc, above_mc = limit.at_or_below_mc, limit.at_or_above_mc
+    goal = at_most(below_mc) if below_mc is not None else at_least(above_mc or 0)
+    points = one.points(*kind.marks_mc)
+    begins = Fraction(one.window.begin_ms)
+    if limit.since_mc is not None:
+        left = truth.first_ms(points, below(limit.since_mc))
+        begins = Fraction(one.window.over_ms) if left is None else left
+    runs = truth.runs(points, goal)
+    full = [start for start, stop in runs if stop - start >= limit.run_ms]
+    ends = full[0] + limit.run_ms if full else Fraction(one.window.over_ms)
+    holds(shown, max(ends - begins, Fraction(0)))
+    if shown.verdict is Verdict.MET:
+        assert full
+
+
 def test_the_course_is_measured_rightly() -> None:
     """By hand: up from 0 to 10 in 10 s, level for 5 s, down to 4 in 3 s."""
     course = [(0, 0), (10_000, 10), (15_000, 10), (18_000, 4)]
@@ -269,6 +294,7 @@ def test_the_course_is_measured_rightly() -> None:
     assert truth.total_ms(points, inside(4, 8)) == 4_000 + 2_000
     assert truth.longest_ms(points, at_least(8)) == 2_000 + 5_000 + 1_000
     assert truth.first_ms(points, lambda mc: mc > 8) == 8_000
+    assert truth.runs(points, at_least(8)) == [(Fraction(8_000), Fraction(16_000))]
     # 10 units are one decade: 9 / ln 10 of 10 s rising, 5 s at ten times the rate.
     rising = truth.decades(truth.cut(course, 0, 15_000), 0, 10, 1_000)
     assert rising == pytest.approx(10 * 9 / 2.302585093 + 50)

@@ -68,6 +68,21 @@ def longest_ms(points: Sequence[Point], where: Where) -> Fraction:
     return longest
 
 
+def runs(points: Sequence[Point], where: Where) -> list[tuple[Fraction, Fraction]]:
+    """From when to when ``where`` holds without a break, a single moment included."""
+    found: list[tuple[Fraction, Fraction]] = []
+    before: Point | None = None
+    for one, other in stretches(points, where):
+        if before == one and where(one.value_mc):
+            found[-1] = (found[-1][0], other.at_ms)
+        else:
+            found.append((one.at_ms, other.at_ms))
+        before = other
+    alone = [one.at_ms for one in points if where(one.value_mc)]
+    within = [at for at in alone if any(begun <= at <= end for begun, end in found)]
+    return sorted([*found, *((at, at) for at in {*alone} - {*within})])
+
+
 def first_ms(points: Sequence[Point], where: Where) -> Fraction | None:
     """When ``where`` holds for the first time; None if it never does."""
     for one, other in pairwise(points):

@@ -17,6 +17,7 @@ The allowance of ``rules.allowance`` is the time and the run in one: a run that 
 in time is full within both.
 """
 
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 from pydantic import Field, model_validator
@@ -50,25 +51,46 @@ class State(NamedTuple):
     hole_to_ms: int
 
 
-class ReachWithin(Limit):
-    """At or above one temperature, or at or below one, within a time."""
+class Asked(NamedTuple):
+    """Where it has to come to, for how long, and within which time."""
+
+    rises: bool
+    goal_mc: int
+    run_ms: int
+    at_most_ms: int
+
+    def far(self, mc: int) -> int:
+        """A temperature counted towards the goal: more is nearer, then beyond it."""
+        return mc if self.rises else -mc
+
+    @property
+    def allowed_ms(self) -> int:
+        """The time and the run in one."""
+        return self.at_most_ms + self.run_ms
+
+    def __str__(self) -> str:
+        way = "or above" if self.rises else "or below"
+        lasting = f" for {say_ms(self.run_ms)}" if self.run_ms else ""
+        return f"{say_mc(self.goal_mc)} {way}{lasting}"
+
+
+class Reaching(Limit):
+    """What every limit has that asks for a temperature in time."""
 
     runs_through = True
 
-    kind: Literal["reach within"]
-    at_or_above_mc: Temperature | None = Field(default=None, alias="at or above")
-    at_or_below_mc: Temperature | None = Field(default=None, alias="at or below")
-    run_ms: Duration = Field(default=0, alias="for")
-    at_most_ms: Duration = Field(alias="at most", gt=0)
     since_mc: Temperature | None = Field(default=None, alias="since leaving")
 
+    @property
+    def asked(self) -> Asked:
+        """What is asked, whoever says so."""
+        raise NotImplementedError
+
     @model_validator(mode="after")
-    def _one_way(self) -> "ReachWithin":
-        if (self.at_or_above_mc is None) == (self.at_or_below_mc is None):
-            right = "write either 'at or above' or 'at or below' with a temperature"
-            raise refused("there is one temperature to reach", right)
-        if self.since_mc is not None and self._far(self.since_mc) >= self._goal:
-            found = f"{say_mc(self.since_mc)} is not on the way to {self._there}"
+    def _on_the_way(self) -> "Reaching":
+        asked = self.asked
+        if self.since_mc is not None and asked.far(self.since_mc) >= self._goal:
+            found = f"{say_mc(self.since_mc)} is not on the way to {asked}"
             raise refused(found, "write the temperature that it comes from")
         return self
 
@@ -76,7 +98,7 @@ class ReachWithin(Limit):
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         since = "" if self.since_mc is None else f" of leaving {say_mc(self.since_mc)}"
-        return f"{self._there} within {say_ms(self.at_most_ms)}{since}"
+        return f"{self.asked} within {say_ms(self.asked.at_most_ms)}{since}"
 
     @property
     def watched_mc(self) -> int | None:
@@ -86,38 +108,15 @@ class ReachWithin(Limit):
     @property
     def watched_below(self) -> bool:
         """Whether it comes there from below."""
-        return self._rises
-
-    @property
-    def _rises(self) -> bool:
-        return self.at_or_above_mc is not None
-
-    @property
-    def _goal_mc(self) -> int:
-        goals = (self.at_or_above_mc, self.at_or_below_mc)
-        return next(goal for goal in goals if goal is not None)
+        return self.asked.rises
 
     @property
     def _goal(self) -> int:
-        return self._far(self._goal_mc)
-
-    @property
-    def _allowed_ms(self) -> int:
-        return self.at_most_ms + self.run_ms
-
-    @property
-    def _there(self) -> str:
-        way = "or above" if self._rises else "or below"
-        lasting = f" for {say_ms(self.run_ms)}" if self.run_ms else ""
-        return f"{say_mc(self._goal_mc)} {way}{lasting}"
-
-    def _far(self, mc: int) -> int:
-        """A temperature counted towards the goal: more is nearer, then beyond it."""
-        return mc if self._rises else -mc
+        return self.asked.far(self.asked.goal_mc)
 
     def _ends(self, piece: Span | Bridge) -> tuple[int, int]:
         """The least and the most that it came towards the goal."""
-        if self._rises:
+        if self.asked.rises:
             return piece.low_mc, piece.high_mc
         return -piece.high_mc, -piece.low_mc
 
@@ -153,7 +152,7 @@ class ReachWithin(Limit):
             state, new = self._dark(state, piece.from_ms, piece.to_ms)
             return self._moved(_missing(state, piece), [*signals, *new])
         _, most = self._ends(piece)
-        if self.since_mc is not None and most > self._far(self.since_mc):
+        if self.since_mc is not None and most > self.asked.far(self.since_mc):
             if not state.seen:
                 state, new = self._begun_before(state)
                 signals += new
@@ -169,40 +168,51 @@ class ReachWithin(Limit):
         """The goal, and where the clock begins, until it is there."""
         if state.shown:
             return ()
-        return tuple(mc for mc in (self._goal_mc, self.since_mc) if mc is not None)
+        return tuple(mc for mc in (self.asked.goal_mc, self.since_mc) if mc is not None)
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """What was not shown by now stays unproven."""
         if state.shown:
             return state, []
-        says = f"{self._there} was never shown"
+        says = f"{self.asked} was never shown"
         used, moves = allowance.moved("", state.used, [(at_ms, OVER)], lambda _: says)
         return state._replace(used=used._replace(over=True, inside=False)), moves
 
     def goals(self, state: State) -> list[Goal]:
         """There in time, as long as it is not."""
         used = state.used
-        left_ms = self._allowed_ms - used.least_ms
+        left_ms = self.asked.allowed_ms - used.least_ms
         if state.shown or left_ms < 0:
             return []
-        from_mc = self._goal_mc if self.since_mc is None else self.since_mc
+        from_mc = self.asked.goal_mc if self.since_mc is None else self.since_mc
         runs_ms = used.front_ms if used.inside else 0
         held_ms = max(state.surely_ms, 0)
         clock = (from_mc, left_ms, runs_ms)
-        return [Goal("", self._rises, self._goal_mc, *clock, self.run_ms, held_ms)]
+        return [
+            Goal(
+                "",
+                self.asked.rises,
+                self.asked.goal_mc,
+                *clock,
+                self.asked.run_ms,
+                held_ms,
+            )
+        ]
 
     def foreseen(
         self, state: State, at_ms: int, part: str, why: str
     ) -> tuple[State, list[Move]]:
         """At risk as long as the forecast says that it will be too late."""
         used = state.used
-        little = allowance.little(used, self._allowed_ms, self.warn_ms)
+        little = allowance.little(used, self.asked.allowed_ms, self.warn_ms)
         used, moves = allowance.foreseen(part, used, at_ms, why, little=little)
         return state._replace(used=used), moves
 
     def findings(self, state: State) -> list[Shown]:
         """The two counts against the time."""
-        return [allowance.shown("", state.used, self._allowed_ms, self._why(state))]
+        return [
+            allowance.shown("", state.used, self.asked.allowed_ms, self._why(state))
+        ]
 
     def _spanned(
         self, state: State, piece: Span
@@ -212,7 +222,7 @@ class ReachWithin(Limit):
         least, most = self._ends(piece)
         maybe_ms = _since(state.maybe_ms, from_ms, there=most >= self._goal)
         surely_ms = _since(state.surely_ms, from_ms, there=least >= self._goal)
-        begun = self.since_mc is None or least > self._far(self.since_mc)
+        begun = self.since_mc is None or least > self.asked.far(self.since_mc)
         state = state._replace(
             has_begun=state.has_begun or begun, maybe_ms=maybe_ms, surely_ms=surely_ms
         )
@@ -246,7 +256,7 @@ class ReachWithin(Limit):
             return state, []
         used, signals = state.used, []
         to_ms = min(to_ms, self._full(maybe_ms))
-        lost_ms = from_ms + self._allowed_ms - used.most_ms
+        lost_ms = from_ms + self.asked.allowed_ms - used.most_ms
         if from_ms <= lost_ms < to_ms:
             signals.append((max(lost_ms, used.since_ms), LOST))
         used = used._replace(most_ms=used.most_ms + to_ms - from_ms)
@@ -267,7 +277,7 @@ class ReachWithin(Limit):
     ) -> tuple[State, list[tuple[int, Signal]]]:
         used, signals = allowance.counted(
             state.used._replace(front_ms=from_ms),
-            self._allowed_ms,
+            self.asked.allowed_ms,
             self.warn_ms,
             to_ms,
             may=state.may_have_begun,
@@ -279,7 +289,7 @@ class ReachWithin(Limit):
         """Count the time before, of which nothing shows that it was at its start."""
         before_ms = state.before_ms
         if before_ms == NONE_MS:
-            before_ms = self._allowed_ms + 1
+            before_ms = self.asked.allowed_ms + 1
             state = state._replace(unknown=True)
         front_ms, since_ms = state.used.front_ms, state.used.since_ms
         state, signals = self._counted(
@@ -294,7 +304,7 @@ class ReachWithin(Limit):
 
     def _full(self, since_ms: int) -> int:
         """When a run is full; never where there is none."""
-        return NEVER_MS if since_ms == NONE_MS else since_ms + self.run_ms
+        return NEVER_MS if since_ms == NONE_MS else since_ms + self.asked.run_ms
 
     def _moved(
         self, state: State, signals: list[tuple[int, Signal]]
@@ -303,33 +313,54 @@ class ReachWithin(Limit):
         return state._replace(used=used), moves
 
     def _says(self, standing: Standing) -> str:
-        allowed = say_ms(self.at_most_ms)
+        allowed = say_ms(self.asked.at_most_ms)
         return {
-            Standing.AT_RISK: f"is not shown at {self._there} yet, and no more than "
+            Standing.AT_RISK: f"is not shown at {self.asked} yet, and no more than "
             f"{say_ms(self.warn_ms)} of {allowed} are left",
-            Standing.UNPROVEN: f"is not shown at {self._there} within {allowed}",
-            Standing.MISSED: f"took longer than {allowed} to {self._there}",
-            Standing.MET: f"took no longer than {allowed} to {self._there}",
-        }.get(standing, f"is on its way to {self._there}")
+            Standing.UNPROVEN: f"is not shown at {self.asked} within {allowed}",
+            Standing.MISSED: f"took longer than {allowed} to {self.asked}",
+            Standing.MET: f"took no longer than {allowed} to {self.asked}",
+        }.get(standing, f"is on its way to {self.asked}")
 
     def _why(self, state: State) -> str:
         used = state.used
         least, most = (
-            max(ms - self.run_ms, 0) if state.shown else ms
+            max(ms - self.asked.run_ms, 0) if state.shown else ms
             for ms in (used.least_ms, used.most_ms)
         )
         took = say_ms(least) if least == most else f"{say_ms(most)} to {say_ms(least)}"
         if state.shown:
-            words = f"took {took} to {self._there}"
+            words = f"took {took} to {self.asked}"
         else:
-            words = f"{self._there} is not shown after {took}"
-        words += f"; {say_ms(self.at_most_ms)} allowed"
+            words = f"{self.asked} is not shown after {took}"
+        words += f"; {say_ms(self.asked.at_most_ms)} allowed"
         if state.unknown and self.since_mc is not None:
             return f"{words}; when it left {say_mc(self.since_mc)} is not shown"
         if not state.hole_to_ms:
             return words
         ends = f"{say_at(state.hole_from_ms)} to {say_at(state.hole_to_ms)}"
         return f"{words}; readings missing from {ends}"
+
+
+class ReachWithin(Reaching):
+    """At or above one temperature, or at or below one, as its author writes it."""
+
+    kind: Literal["reach within"]
+    at_or_above_mc: Temperature | None = Field(default=None, alias="at or above")
+    at_or_below_mc: Temperature | None = Field(default=None, alias="at or below")
+    run_ms: Duration = Field(default=0, alias="for")
+    at_most_ms: Duration = Field(alias="at most", gt=0)
+
+    @cached_property
+    def asked(self) -> Asked:
+        """The one end."""
+        above_mc, below_mc = self.at_or_above_mc, self.at_or_below_mc
+        if above_mc is not None and below_mc is None:
+            return Asked(True, above_mc, self.run_ms, self.at_most_ms)
+        if below_mc is not None and above_mc is None:
+            return Asked(False, below_mc, self.run_ms, self.at_most_ms)
+        right = "write either 'at or above' or 'at or below' with a temperature"
+        raise refused("there is one temperature to reach", right)
 
 
 def _since(since_ms: int, from_ms: int, *, there: bool) -> int:

@@ -11,8 +11,9 @@ from rules.dwell import DwellTableLimit
 from rules.faults import Fault
 from rules.hold import HoldLimit
 from rules.limit import Limit
-from rules.reach import ReachWithin
+from rules.reach import Reaching
 from rules.reader import Path
+from rules.reheating import ReheatingLimit
 from rules.schedule import Schedule
 from rules.stages import Way
 from rules.standards.tables import needed
@@ -49,10 +50,11 @@ def _too_hot(i: int, limit: Limit, schedule: Schedule, ask: Ask) -> Iterator[Fau
     """A temperature that no stage of the limit can give."""
     if isinstance(limit, DwellTableLimit):
         asks_mc, key = min(limit.table.rows).temp_mc, "table"
-    elif isinstance(limit, HoldLimit | ReachWithin):
-        if limit.at_or_above_mc is None:
-            return
+    elif isinstance(limit, HoldLimit) and limit.at_or_above_mc is not None:
         asks_mc, key = limit.at_or_above_mc, "at or above"
+    elif isinstance(limit, Reaching) and limit.asked.rises:
+        asks_mc = limit.asked.goal_mc
+        key = "option" if isinstance(limit, ReheatingLimit) else "at or above"
     else:
         return
     bands = [schedule.stages[n].chamber for n in schedule.during(limit)]

@@ -22,6 +22,7 @@ from rules.integrated import IntegratedLimit
 from rules.limit import Limit
 from rules.reachable import unreached
 from rules.reader import Marked, Path
+from rules.reheating import ReheatingLimit
 from rules.schedule import Schedule
 from rules.stages import HEATS_MC, Way
 from rules.standards.cooling import qualifies
@@ -85,7 +86,7 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
     if not any(isinstance(one, CoolingLimit) for one in kinds):
         found = f"stage {name!r} cooks, and no critical limit says how it is cooled"
         yield ask(at, found, "add a limit of kind: cooling option")
-    if not any(_come_up(one) for one in kinds):
+    if not any(_come_up(one) or isinstance(one, ReheatingLimit) for one in kinds):
         found = f"stage {name!r} cooks, and no critical limit holds its come-up time"
         right = "add a limit of kind: time between (50 to 130 degF, at most 6 h)"
         yield ask(at, found, right)

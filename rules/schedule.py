@@ -32,6 +32,7 @@ from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
 from rules.reach import ReachWithin
 from rules.reader import Marked, Tree, validated
+from rules.reheating import ReheatingLimit
 from rules.remarks import choice
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
@@ -57,7 +58,8 @@ AnyLimit = Annotated[
     | IntegratedLimit
     | CoolingLimit
     | HoldLimit
-    | ReachWithin,
+    | ReachWithin
+    | ReheatingLimit,
     Field(discriminator="kind"),
 ]
 

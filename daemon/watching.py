@@ -19,12 +19,22 @@ from daemon.cooks import Running
 from daemon.journal import Journal, Kept
 from probes.contract import Refusal
 from probes.doubts import TABLE, Doubt, Treated
-from probes.screening import NEW, REPORTING, TOLD_AFTER, Watch, heard, recalled, refused
+from probes.screening import (
+    REPORTING,
+    TOLD_AFTER,
+    event_of,
+    heard,
+    recalled,
+    refused,
+)
 from probes.screening import screened as screened_one
+from probes.watch import NEW, Doubted, Watch
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Reading, Subject
 
 RECALL_MS = 2 * 3_600_000
+REFUSED = {doubt for doubt, rule in TABLE.items() if rule.treated is Treated.REFUSED}
+OF_SOURCES = REFUSED | {Doubt.RANGE, Doubt.POWER_ON}  # which values show as well
 WRITTEN = (EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION)
 
 
@@ -64,7 +74,7 @@ class Watching:
                 )
                 if event:
                     group.events.append(event)
-                if watch.fault:
+                if watch.fault.doubt:
                     watch, event = heard(channel, watch, reading)
                     if event:
                         group.events.append(event)
@@ -92,11 +102,10 @@ class Watching:
         if watch is None or entry.kind not in WRITTEN:
             return []
         # No word mends what the source itself tells of.
-        self._watches[entry.about] = NEW._replace(
-            fault=watch.fault, fault_ms=watch.fault_ms, faults=watch.faults
-        )
+        self._watches[entry.about] = NEW._replace(fault=watch.fault)
         why = f"{entry.who} wrote: {entry.text}"
-        return _all_clear(entry.about, watch, entry.at_ms, why)
+        channel = self._channels[entry.about]
+        return _all_clear(channel, watch.doubted, entry.at_ms, why)
 
     def _follow(self, cooks: Iterable[Running]) -> list[Event]:
         """Take up the channels of new cooks, and let go of those that are over."""
@@ -111,12 +120,11 @@ class Watching:
                     self._channels[channel.name] = channel
                     self._watches[channel.name] = self._recalled(running, channel)
         for name in self._lots.keys() - lots.keys():
-            del self._channels[name]
+            channel, watch = self._channels.pop(name), self._watches.pop(name)
+            told = max(watch.fault, watch.doubted, key=lambda one: one.times)
+            at_ms = max(watch.digits.at_ms, told.since_ms)
             why = "the cook that it was watched for is over"
-            watch = self._watches.pop(name)
-            if watch.faults >= TOLD_AFTER:
-                watch = watch._replace(doubt=watch.fault, doubted=TOLD_AFTER)
-            events += _all_clear(name, watch, watch.at_ms, why)
+            events += _all_clear(channel, told, at_ms, why)
         self._lots = lots
         return events
 
@@ -129,13 +137,11 @@ class Watching:
                 from_ms = max(from_ms, kept.entry.at_ms)
         readings = list(journal.readings([name], from_ms, 1 << 62))
         watch, told = recalled(channel, readings), self._told(name)
-        if told and TABLE[Doubt(told.now)].treated is Treated.REFUSED:
-            return watch._replace(
-                fault=told.now, fault_ms=told.at_ms, faults=TOLD_AFTER
-            )
-        if told and watch.doubt:
-            doubted = max(watch.doubted, TOLD_AFTER)
-            return watch._replace(doubt=told.now, since_ms=told.at_ms, doubted=doubted)
+        if told and watch.doubted.doubt:
+            times = max(watch.doubted.times, TOLD_AFTER)
+            return watch._replace(doubted=Doubted(told.now, told.at_ms, times))
+        if told and told.now in OF_SOURCES:
+            return watch._replace(fault=Doubted(told.now, told.at_ms, TOLD_AFTER))
         return watch
 
     def _told(self, name: str) -> Event | None:
@@ -148,7 +154,7 @@ class Watching:
         return told if told and told.now in set(Doubt) else None
 
 
-def _all_clear(name: str, watch: Watch, at_ms: int, why: str) -> list[Event]:
-    if watch.doubted < TOLD_AFTER:
+def _all_clear(channel: Channel, told: Doubted, at_ms: int, why: str) -> list[Event]:
+    if told.times < TOLD_AFTER:
         return []
-    return [Event(at_ms, Subject.CHANNEL, name, name, watch.doubt, REPORTING, why)]
+    return [event_of(channel, at_ms, told.doubt, REPORTING, why)]

@@ -3,7 +3,8 @@
 ``TABLE`` says of each what gives it away, and what becomes of what the probe says.
 What is *refused* gave no value that could be kept.  What is *suspect* is kept and
 shown, and proves nothing: to every limit it is a hole, which earns no credit and may
-hold any risk.  What is *good* is evidence all the same, and the doubt a warning.
+hold any risk.  What is *good* is evidence all the same, and the doubt a warning; where
+the doubt is of its steps, it is kept with one step more of uncertainty.
 
 Nothing that is in the journal is ever changed: no doubt reaches back to readings that
 were kept before it was noticed.  The reason of a refusal that tells of one of these
@@ -28,6 +29,8 @@ class Doubt(StrEnum):
     JUMP = "impossible jump"
     UNIT = "wrong unit"
     FROZEN = "frozen"
+    COARSE = "coarse steps"
+    ROUGH = "resolution lost"
 
 
 class Treated(StrEnum):
@@ -48,6 +51,7 @@ class Rule(NamedTuple):
 
 SAYS_AGAIN = "it says a value again"
 SAYS_ELSE = "it says something else"
+FINER = "3 finer values in a row"
 WRITTEN = "it is near where it was, or a person has written about it"
 
 TABLE: dict[Doubt, Rule] = {
@@ -60,7 +64,9 @@ TABLE: dict[Doubt, Rule] = {
     Doubt.AHEAD: Rule(
         "its time is over 2 min after its receipt", Treated.REFUSED, SAYS_AGAIN
     ),
-    Doubt.RANGE: Rule("no probe can say this", Treated.REFUSED, SAYS_AGAIN),
+    Doubt.RANGE: Rule(
+        "nothing in its place can be so hot or so cold", Treated.SUSPECT, SAYS_ELSE
+    ),
     Doubt.POWER_ON: Rule(
         "exactly 85.000 degC, away from where it was", Treated.SUSPECT, SAYS_ELSE
     ),
@@ -68,15 +74,27 @@ TABLE: dict[Doubt, Rule] = {
         "exactly 0.000 degC, away from where it was", Treated.SUSPECT, WRITTEN
     ),
     Doubt.JUMP: Rule(
-        "farther than its place can go in the time", Treated.SUSPECT, WRITTEN
+        "farther than its place can go in the time",
+        Treated.SUSPECT,
+        f"{WRITTEN}; of air, when it can have got there",
     ),
     Doubt.UNIT: Rule(
         "at once the same in the other of degC and degF", Treated.SUSPECT, WRITTEN
     ),
     Doubt.FROZEN: Rule(
-        "the same to the last digit for 15 min, from a probe with noise",
+        "the same to the last digit for 5 min (in air 15), from a probe with noise",
         Treated.SUSPECT,
         "it moves",
+    ),
+    Doubt.COARSE: Rule(
+        "8 changes in a row to a whole K or an even degF, from a finer probe",
+        Treated.SUSPECT,
+        FINER,
+    ),
+    Doubt.ROUGH: Rule(
+        "12 changes in a row to a half K or a whole degF, from a finer probe",
+        Treated.GOOD,
+        FINER,
     ),
 }
 DOUBTS = {str(doubt): doubt for doubt in Doubt}

@@ -2,7 +2,7 @@
 
 One ``Watch`` a channel is folded over its readings in the order in which they come,
 before they are kept; so the doubt is stored with the reading, and whoever judges the
-journal again sees the same.  A reading in doubt is kept and shown, and is no evidence.
+journal again sees the same.  Every doubt and its treatment is in ``probes.doubts``.
 
 Rule 1: what decides is the way the channel came (its *path*: the readings that were
 trusted), not a number alone; 85.0 degC and 0.0 degC are honest values too.
@@ -14,10 +14,10 @@ the time of the first.
 Rule 4: a reading older than the newest one moves nothing and is doubted by the same
 bounds.  Humidity is not screened: it honestly stands still at 100 %RH.
 
-Bounds are engineering choices, no source, except: 85 degC is what the temperature
-register of a common 1-wire sensor holds until its first conversion (data sheet, from
-memory, to be verified).  A core of 20 mm in moving ice water, by the one-term
-solution for a cylinder, falls by less than 0.3 K/s.
+Bounds are ours, no source, except: 85 degC is what the temperature register of a
+common 1-wire sensor holds until its first conversion (data sheet, from memory, to be
+verified).  A core of 20 mm in moving ice water, by the one-term solution for a
+cylinder, falls by less than 0.3 K/s.  What is moist boils at 100 degC.
 
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
@@ -25,10 +25,23 @@ Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from probes.doubts import Doubt, said
+from probes.doubt_words import back_words, heard_words, words
+from probes.doubts import TABLE, Doubt, Treated, said
+from probes.watch import (
+    FAHRENHEIT,
+    FINE,
+    NEW,
+    NO_DOUBT,
+    SETTLED,
+    Digits,
+    Path,
+    Watch,
+    along,
+    seen,
+)
 from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading, Subject
-from rules.units import say_k, say_mc, say_ms
+from rules.units import say_k
 
 REPORTING = "reporting"
 
@@ -36,9 +49,12 @@ REPORTING = "reporting"
 class Bounds(NamedTuple):
     """What a role can do: a step of ``margin_mc`` and so much a second beyond it."""
 
+    lowest_mc: int
+    highest_mc: int
     margin_mc: int
     mc_per_s: int
     back_mc: int  # a channel in doubt is back when it is this near its path
+    still_ms: int  # how long noise can be missing before it is missed
     sticks: bool  # whether a jump is in doubt for as long as it is not back
 
     def reach_mc(self, ms: int) -> int:
@@ -46,43 +62,29 @@ class Bounds(NamedTuple):
         return self.margin_mc + self.mc_per_s * abs(ms) // 1_000
 
 
-MEAT = Bounds(3_000, 300, 5_000, sticks=True)
-AIR = Bounds(10_000, 1_000, 15_000, sticks=False)  # a door is opened, a probe freed
-
+MEAT = Bounds(-40_000, 110_000, 3_000, 300, 5_000, 300_000, sticks=True)
+# A door is opened, a probe freed; and the noise of air may be that of a fire.
+AIR = Bounds(-60_000, 300_000, 10_000, 1_000, 15_000, 900_000, sticks=False)
+BOUNDS = {
+    Role.CORE: MEAT,
+    Role.MEAT: MEAT,
+    Role.CHAMBER: AIR,
+    Role.WET_BULB: AIR._replace(highest_mc=101_000),
+    Role.BATH: AIR._replace(lowest_mc=-10_000, highest_mc=105_000),
+    Role.COOLER: AIR._replace(highest_mc=80_000),
+    Role.AMBIENT: AIR._replace(highest_mc=80_000),
+}
 POWER_ON_MC = 85_000
 NEAR_MC = 5_000  # a path that was so near the odd value may have reached it
-SETTLED = 3  # trusted readings that make a path; before that, the newer one is it
 TOLD_AFTER = 2
 UNIT_MC = 1_500  # how exactly the other unit must be met
 UNIT_STEP_MC = 10_000  # and how far away from the path
 UNIT_MS = 600_000  # and how soon
 UNIT_MC_PER_S = 300
-FROZEN_MS, FROZEN_TIMES = 900_000, 60
-LIVELY = 200  # of 1024: about every fifth change turns back by two steps or more
-
-
-class Watch(NamedTuple):
-    """All that is remembered of one channel between two readings."""
-
-    at_ms: int = -1  # of the newest reading
-    value_mc: int = 0
-    path_ms: int = 0  # of the newest trusted one
-    path_mc: int = 0
-    trusted: int = 0  # how many in a row, at most ``SETTLED``
-    same_ms: int = 0  # since when the value is the same to the last digit
-    same: int = 0  # and in how many readings
-    step_mc: int = 0  # the least change seen; 0 where none was
-    change_mc: int = 0  # the last change
-    lively: int = 0  # how often changes turn back, 0 to 1024
-    doubt: str = ""  # a Doubt, or "" where there is none
-    since_ms: int = 0
-    doubted: int = 0  # readings in a row
-    fault: str = ""  # the Doubt that its source tells of, instead of values
-    fault_ms: int = 0
-    faults: int = 0  # in a row
-
-
-NEW = Watch()
+FROZEN_TIMES, FROZEN_RUNS = 15, 4  # readings; as often as the longest run before
+LIVELY = 200  # of 1024: about every fifth change turns back
+WHOLE_TIMES, HALF_TIMES = 8, 12
+ROUGH_MC = FAHRENHEIT[0] // 9 + 1  # a degree Fahrenheit, rounded up
 
 
 class Screened(NamedTuple):
@@ -95,26 +97,27 @@ class Screened(NamedTuple):
 
 def screened(channel: Channel, watch: Watch, reading: Reading) -> Screened:
     """The reading as it is to be kept, what is remembered, and what is to be told."""
-    if channel.role is Role.HUMIDITY or reading.quality is not Quality.GOOD:
+    role = channel.role
+    if role is Role.HUMIDITY or reading.quality is not Quality.GOOD:
         return Screened(watch, reading)
-    bounds = _bounds(channel)
-    if reading.at_ms <= watch.at_ms:
-        late = bool(watch.doubt) and reading.at_ms >= watch.since_ms
-        if late or _jumped(bounds, watch, reading) or _odd(watch, reading):
+    path, digits, doubted, fault = watch
+    at_ms, value_mc = reading.at_ms, reading.value_mc
+    bounds = BOUNDS[role]
+    if at_ms <= digits.at_ms:
+        late = bool(doubted.doubt) and at_ms >= doubted.since_ms
+        if late or _odd(role, path, reading) or _jumped(bounds, path, at_ms, value_mc):
             reading = reading._replace(quality=Quality.SUSPECT)
         return Screened(watch, reading)
-    seen = _seen(watch, reading)
-    doubt = _doubt(bounds, seen, reading)
+    digits = seen(digits, at_ms, value_mc)
+    doubt = _doubt(role, path, doubted.doubt, reading) or _of_digits(
+        bounds, digits, doubted.doubt
+    )
     if not doubt:
-        return Screened(_trusted(seen, reading), reading, _back(channel, seen, reading))
-    after = _doubted(seen, doubt, reading)
-    event = None
-    if after.doubted == TOLD_AFTER:
-        event = _event(channel, after, REPORTING, after.doubt, _why(channel, after))
-    elif after.doubted > TOLD_AFTER and after.doubt != seen.doubt:
-        why, at_ms = _why(channel, after), reading.at_ms
-        event = _event(channel, after, seen.doubt, after.doubt, why, at_ms)
-    return Screened(after, reading._replace(quality=Quality.SUSPECT), event)
+        after = Watch(along(path, at_ms, value_mc), digits, NO_DOUBT, fault)
+        if not doubted.doubt:
+            return Screened(after, reading)
+        return Screened(after, reading, _back(channel, watch, reading))
+    return _in_doubt(channel, Watch(path, digits, doubted, fault), doubt, reading)
 
 
 def refused(
@@ -124,29 +127,27 @@ def refused(
     doubt = said(why)
     if not doubt:
         return watch, None
-    if doubt == watch.fault:
-        after = watch._replace(faults=watch.faults + 1)
-    else:
-        after = watch._replace(fault=doubt, fault_ms=at_ms, faults=1)
-    if after.faults != TOLD_AFTER:
+    before = watch.fault if doubt == watch.fault.doubt else NO_DOUBT
+    after = watch._replace(fault=before.again(doubt, at_ms))
+    if after.fault.times != TOLD_AFTER:
         return after, None
-    _, _, words = why.partition(": ")
-    return after, _event(channel, after, REPORTING, doubt, words, after.fault_ms)
+    _, _, told = why.partition(": ")
+    return after, event_of(channel, after.fault.since_ms, REPORTING, doubt, told)
 
 
 def heard(
     channel: Channel, watch: Watch, reading: Reading
 ) -> tuple[Watch, Event | None]:
     """That a source which told of a fault gives values again, doubted or not."""
-    if reading.at_ms < watch.fault_ms:
+    fault, doubted = watch.fault, watch.doubted
+    if reading.at_ms < fault.since_ms:
         return watch, None
-    after = watch._replace(fault="", fault_ms=0, faults=0)
-    if watch.faults < TOLD_AFTER:
+    after = watch._replace(fault=NO_DOUBT)
+    if fault.times < TOLD_AFTER:
         return after, None
-    spent = say_ms(reading.at_ms - watch.fault_ms)
-    why = f"says {say_mc(reading.value_mc)} after {spent} without a value"
-    now = watch.doubt if watch.doubted >= TOLD_AFTER else REPORTING
-    return after, _event(channel, after, watch.fault, now, why, reading.at_ms)
+    now = doubted.doubt if doubted.times >= TOLD_AFTER else REPORTING
+    why = heard_words(watch, reading)
+    return after, event_of(channel, reading.at_ms, fault.doubt, now, why)
 
 
 def recalled(channel: Channel, readings: Iterable[Reading]) -> Watch:
@@ -160,156 +161,128 @@ def recalled(channel: Channel, readings: Iterable[Reading]) -> Watch:
             continue
         reading = kept._replace(quality=Quality.GOOD)
         again = screened(channel, watch, reading)
-        if again.reading.quality is not kept.quality and kept.at_ms > watch.at_ms:
-            seen = _seen(watch, reading)
-            watch = (
-                _trusted(seen, reading)
-                if kept.quality is Quality.GOOD
-                else _doubted(seen, Doubt.JUMP, reading)
-            )
-        else:
+        if again.reading.quality is kept.quality or kept.at_ms <= watch.digits.at_ms:
             watch = again.watch
+        else:
+            watch = _as_kept(watch, kept)
     return watch
 
 
-def _bounds(channel: Channel) -> Bounds:
-    return MEAT if channel.role in (Role.CORE, Role.MEAT) else AIR
+def event_of(channel: Channel, at_ms: int, was: str, now: str, why: str) -> Event:
+    """That a channel passed from one standing to another."""
+    return Event(at_ms, Subject.CHANNEL, channel.name, channel.name, was, now, why)
 
 
-def _doubt(bounds: Bounds, watch: Watch, reading: Reading) -> str:
-    """Why the reading cannot be true; ``""`` where it can."""
-    if odd := _odd(watch, reading):
+def _as_kept(watch: Watch, kept: Reading) -> Watch:
+    digits = seen(watch.digits, kept.at_ms, kept.value_mc)
+    if kept.quality is Quality.GOOD:
+        path = along(watch.path, kept.at_ms, kept.value_mc)
+        return watch._replace(path=path, digits=digits, doubted=NO_DOUBT)
+    doubted = watch.doubted.again(Doubt.JUMP, kept.at_ms)
+    return watch._replace(digits=digits, doubted=doubted)
+
+
+def _in_doubt(
+    channel: Channel, watch: Watch, doubt: Doubt, reading: Reading
+) -> Screened:
+    """Keep it as its doubt is treated; tell at the second, and at another doubt."""
+    path, digits, before, fault = watch
+    at_ms, value_mc = reading.at_ms, reading.value_mc
+    if TABLE[doubt].treated is Treated.GOOD:
+        path = along(path, at_ms, value_mc)
+        kept = reading._replace(uncertainty_mc=reading.uncertainty_mc + ROUGH_MC)
+    else:
+        kept = reading._replace(quality=Quality.SUSPECT)
+        if path.settled < SETTLED and doubt is Doubt.JUMP:
+            # Which of the two was wrong nobody can tell: the path begins again.
+            path = along(path._replace(settled=0), at_ms, value_mc)
+    after = Watch(path, digits, before.again(doubt, at_ms), fault)
+    told = after.doubted.times == TOLD_AFTER
+    if not told and not (after.doubted.times > TOLD_AFTER and doubt != before.doubt):
+        return Screened(after, kept)
+    was = REPORTING if told else before.doubt
+    since_ms = after.doubted.since_ms
+    reach = say_k(BOUNDS[channel.role].reach_mc(since_ms - path.at_ms))
+    why = words(channel, after, doubt, reach)
+    event = event_of(channel, since_ms if told else at_ms, was, doubt, why)
+    return Screened(after, kept, event)
+
+
+def _doubt(role: Role, path: Path, before: str, reading: Reading) -> Doubt | None:
+    """Why the reading cannot be true of its place, going by the path."""
+    if odd := _odd(role, path, reading):
         return odd
-    away_mc = abs(reading.value_mc - watch.path_mc)
-    stays = watch.doubt in (Doubt.ZERO, Doubt.UNIT)
-    stays = stays or (watch.doubt == Doubt.JUMP and bounds.sticks)
-    if watch.trusted and stays and away_mc > bounds.back_mc:
-        return watch.doubt
-    if _other_unit(bounds, watch, reading):
+    if not path.settled:
+        return None
+    bounds, at_ms, value_mc = BOUNDS[role], reading.at_ms, reading.value_mc
+    away_mc = abs(value_mc - path.value_mc)
+    stays = before and (
+        before in (Doubt.ZERO, Doubt.UNIT) or (before == Doubt.JUMP and bounds.sticks)
+    )
+    if stays and away_mc > bounds.back_mc:
+        return Doubt(before)
+    if away_mc > UNIT_STEP_MC and _other_unit(bounds, path, at_ms, value_mc):
         return Doubt.UNIT
-    if not stays and _jumped(bounds, watch, reading):
+    if not stays and _jumped(bounds, path, at_ms, value_mc):
         return Doubt.JUMP
-    still_ms = reading.at_ms - watch.same_ms
-    still = watch.same >= FROZEN_TIMES and still_ms >= FROZEN_MS
-    return Doubt.FROZEN if still and watch.lively >= LIVELY else ""
+    return None
 
 
-def _odd(watch: Watch, reading: Reading) -> str:
+def _odd(role: Role, path: Path, reading: Reading) -> Doubt | None:
     """Whether it is what a sensor says that has not measured, or no sensor at all."""
-    value_mc, known = reading.value_mc, bool(watch.trusted)
-    near = known and abs(value_mc - watch.path_mc) <= NEAR_MC
-    if value_mc == POWER_ON_MC and not near:
-        return Doubt.POWER_ON
-    if value_mc == 0 and known and watch.path_mc > NEAR_MC:
+    value_mc, known, bounds = reading.value_mc, path.settled, BOUNDS[role]
+    within_mc = reading.uncertainty_mc
+    if not bounds.lowest_mc - within_mc <= value_mc <= bounds.highest_mc + within_mc:
+        return Doubt.RANGE
+    if value_mc == POWER_ON_MC:
+        near = known and abs(value_mc - path.value_mc) <= NEAR_MC
+        return None if near else Doubt.POWER_ON
+    # A bath that is filled with ice is at once at 0 degC.
+    if value_mc == 0 and known and path.value_mc > NEAR_MC and role is not Role.BATH:
         return Doubt.ZERO
-    return ""
+    return None
 
 
-def _jumped(bounds: Bounds, watch: Watch, reading: Reading) -> bool:
-    reach_mc = bounds.reach_mc(reading.at_ms - watch.path_ms)
-    return bool(watch.trusted) and abs(reading.value_mc - watch.path_mc) > reach_mc
+def _of_digits(bounds: Bounds, digits: Digits, before: str) -> Doubt | None:
+    """What the last digits say of the probe."""
+    if before in (Doubt.COARSE, Doubt.ROUGH) and digits.off < SETTLED:
+        return Doubt(before)  # and with such steps it may stand still
+    if digits.same >= FROZEN_TIMES and digits.lively >= LIVELY:
+        still = digits.at_ms - digits.same_ms >= bounds.still_ms
+        if still and digits.same >= FROZEN_RUNS * digits.longest:
+            return Doubt.FROZEN
+    if digits.half < WHOLE_TIMES or digits.fine < FINE:
+        return None
+    if digits.whole >= WHOLE_TIMES:
+        return Doubt.COARSE
+    return Doubt.ROUGH if digits.half >= HALF_TIMES else None
 
 
-def _other_unit(bounds: Bounds, watch: Watch, reading: Reading) -> bool:
-    """Whether it is the path in degrees of the other scale."""
-    path_mc, value_mc = watch.path_mc, reading.value_mc
-    spent_ms = reading.at_ms - watch.path_ms
-    reach_mc = bounds.margin_mc + UNIT_MC_PER_S * spent_ms // 1_000
-    away_mc = abs(value_mc - path_mc)
-    if watch.trusted < SETTLED or spent_ms > UNIT_MS:
+def _jumped(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
+    """Whether it is out of reach, from the last reading or from the one before it."""
+    if not path.settled:
         return False
-    if away_mc <= max(UNIT_STEP_MC, reach_mc):
+    far_mc = abs(value_mc - path.value_mc)
+    if far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(at_ms - path.at_ms):
+        return True
+    far_mc = abs(value_mc - path.base_mc)
+    return far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(at_ms - path.base_ms)
+
+
+def _other_unit(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
+    """Whether it is the path in degrees of the other scale, not come to slowly."""
+    path_mc, spent_ms = path.value_mc, at_ms - path.at_ms
+    reach_mc = bounds.margin_mc + UNIT_MC_PER_S * spent_ms // 1_000
+    if path.settled < SETTLED or spent_ms > UNIT_MS:
+        return False
+    if abs(value_mc - path_mc) <= reach_mc:
         return False
     twice = path_mc * 9 // 5 + 32_000, (path_mc - 32_000) * 5 // 9
     return any(abs(value_mc - other_mc) <= UNIT_MC for other_mc in twice)
 
 
-def _seen(watch: Watch, reading: Reading) -> Watch:
-    """Remember how the value moves: its steps, its noise, and how long it is still."""
-    at_ms, value_mc = reading.at_ms, reading.value_mc
-    if watch.at_ms < 0:
-        return watch._replace(at_ms=at_ms, value_mc=value_mc, same_ms=at_ms, same=1)
-    change_mc = value_mc - watch.value_mc
-    if not change_mc:
-        return watch._replace(at_ms=at_ms, same=watch.same + 1)
-    size_mc, before_mc = abs(change_mc), abs(watch.change_mc)
-    step_mc = min(size_mc, watch.step_mc or size_mc)
-    turned = change_mc * watch.change_mc < 0
-    # A slope never turns back, and rounding turns back by one step.
-    noisy = turned and min(size_mc, before_mc) >= 2 * step_mc
-    return watch._replace(
-        at_ms=at_ms,
-        value_mc=value_mc,
-        same_ms=at_ms,
-        same=1,
-        step_mc=step_mc,
-        change_mc=change_mc,
-        lively=watch.lively * 15 // 16 + (64 if noisy else 0),
-    )
-
-
-def _trusted(watch: Watch, reading: Reading) -> Watch:
-    return watch._replace(
-        path_ms=reading.at_ms,
-        path_mc=reading.value_mc,
-        trusted=min(watch.trusted + 1, SETTLED),
-        doubt="",
-        since_ms=0,
-        doubted=0,
-    )
-
-
-def _doubted(watch: Watch, doubt: str, reading: Reading) -> Watch:
-    if watch.trusted < SETTLED and doubt == Doubt.JUMP:
-        # Which of the two was wrong nobody can tell: the path begins again.
-        watch = _trusted(watch._replace(trusted=0), reading)
-    if watch.doubt:
-        return watch._replace(doubt=doubt, doubted=watch.doubted + 1)
-    return watch._replace(doubt=doubt, since_ms=reading.at_ms, doubted=1)
-
-
 def _back(channel: Channel, watch: Watch, reading: Reading) -> Event | None:
-    if watch.doubted < TOLD_AFTER:
+    if watch.doubted.times < TOLD_AFTER:
         return None
-    ms = reading.at_ms - watch.since_ms
-    why = f"back at {say_mc(reading.value_mc)} after {say_ms(ms)} in doubt"
-    return _event(channel, watch, watch.doubt, REPORTING, why, reading.at_ms)
-
-
-def _event(
-    channel: Channel, watch: Watch, was: str, now: str, why: str, at_ms: int = -1
-) -> Event:
-    at_ms = watch.since_ms if at_ms < 0 else at_ms
-    return Event(at_ms, Subject.CHANNEL, channel.name, channel.name, was, now, why)
-
-
-def _why(channel: Channel, watch: Watch) -> str:
-    """Say what is doubted and what to do, for a person at the smokehouse."""
-    value, path = say_mc(watch.value_mc), say_mc(watch.path_mc)
-    spent = say_ms(watch.since_ms - watch.path_ms)
-    seen = f"{path} became {value} in {spent}"
-    again = (
-        f"not used until it is near {path} again, or a note about {channel.name} "
-        "says what was done to the probe"
-    )
-    if watch.doubt == Doubt.POWER_ON:
-        return (
-            "exactly 85.0 degC is what a sensor says that has lost its power and not "
-            "measured since; not used until it says something else; look at its cable"
-        )
-    if watch.doubt == Doubt.ZERO:
-        why = f"exactly 0.0 degC after {path} is how a broken wire reads"
-        return f"{why}; {again}"
-    if watch.doubt == Doubt.UNIT:
-        return f"{seen}: the same in the other of degC and degF; {again}"
-    if watch.doubt == Doubt.FROZEN:
-        ms = watch.since_ms - watch.same_ms
-        return (
-            f"{value} to the last digit for {say_ms(ms)}, from a probe that was never "
-            "still before; not used until it moves; what it said meanwhile was counted"
-        )
-    bounds = _bounds(channel)
-    reach = say_k(bounds.reach_mc(watch.since_ms - watch.path_ms))
-    if bounds.sticks:
-        return f"{seen}, and no meat goes farther than {reach}; {again}"
-    return f"{seen}, farther than {reach}; not used until it can have got there"
+    why = back_words(watch, reading)
+    return event_of(channel, reading.at_ms, watch.doubted.doubt, REPORTING, why)

@@ -26,6 +26,9 @@ FAULTS: dict[str, Callable[[Sequence[Reading], int], Spoiled]] = {
     "impossible jump": traces.jump,
     "wrong unit": traces.unit,
     "frozen": traces.frozen,
+    "out of range": traces.too_hot,
+    "coarse steps": traces.coarse,
+    "resolution lost": traces.rough,
 }
 HEAD = ("fault", "tried", "detected", "doubted", "after", "wrongly", "told wrongly")
 WIDTHS = (16, 6, 9, 9, 12, 8, 13, 10)

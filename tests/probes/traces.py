@@ -9,9 +9,10 @@ from functools import cache
 from typing import NamedTuple
 
 from probes.days import long_day
-from probes.screening import NEW, Screened, screened
+from probes.screening import Screened, screened
 from probes.script import MINUTE_MS
 from probes.simulator import Sample, simulate
+from probes.watch import NEW
 from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading
 
@@ -103,6 +104,28 @@ def frozen(readings: Sequence[Reading], minute: int) -> Spoiled:
     return spoiled(readings, minute, 120, lambda place, one: still)
 
 
+def too_hot(readings: Sequence[Reading], minute: int) -> Spoiled:
+    """Its insulation fails, and it says more than meat can be."""
+    return spoiled(readings, minute, 40, lambda place, one: 140_000 + one.value_mc)
+
+
+def coarse(readings: Sequence[Reading], minute: int) -> Spoiled:
+    """Its plug is damp: it says two degrees Fahrenheit at a time, and too much."""
+
+    def even(place: int, one: Reading) -> int:
+        half = round((one.value_mc * 9 / 5 + 32_000) / 2_000) + 2
+        return round((half * 2_000 - 32_000) * 5 / 9)
+
+    return spoiled(readings, minute, 120, even)
+
+
+def rough(readings: Sequence[Reading], minute: int) -> Spoiled:
+    """It lost its power, and measures with nine bits instead of twelve."""
+    return spoiled(
+        readings, minute, 120, lambda place, one: round(one.value_mc / 500) * 500
+    )
+
+
 def run(one: Channel, readings: Sequence[Reading]) -> list[Screened]:
     """Screen readings in their order."""
     watch, found = NEW, []
@@ -115,7 +138,9 @@ def run(one: Channel, readings: Sequence[Reading]) -> list[Screened]:
 def doubted(found: Sequence[Screened]) -> list[int]:
     """The times of the readings in doubt."""
     return [
-        one.reading.at_ms for one in found if one.reading.quality is Quality.SUSPECT
+        one.reading.at_ms
+        for one in found
+        if one.reading.quality is Quality.SUSPECT or one.watch.doubted.doubt
     ]
 
 

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from typing import NamedTuple
 
+from rules import signs
 from rules.facts import Event, Standing, Subject
 
 # An alert that went away and came back within this time is the same alert: our
@@ -119,6 +120,12 @@ ASKED_BY = {
 }
 PROBE_FAULT = frozenset({"probe fault"})
 STAGE = frozenset({"stage"})
+# An early sign wakes whoever asks for what is at risk, or is only worth knowing.
+SIGNS = {
+    str(sign): frozenset({"at risk"}) if sign in signs.WAKES else STAGE
+    for sign in signs.Sign
+    if sign
+}
 WHEN = frozenset[str]().union(PROBE_FAULT, STAGE, *ASKED_BY.values())
 
 
@@ -188,6 +195,8 @@ def severity(subject: Subject, now: str) -> Severity:
         return SEVERITIES[Standing(now)]
     if subject is Subject.CHANNEL and now not in WELL:
         return Severity.TROUBLE
+    if subject is Subject.SIGN and now in signs.WAKES:
+        return Severity.AT_RISK
     return Severity.NORMAL
 
 
@@ -197,6 +206,8 @@ def wanted(rule: AlertRule, event: Event) -> bool:
         asked_by = ASKED_BY[Standing(event.now)]
     elif event.subject is Subject.CHANNEL:
         asked_by = frozenset[str]() if event.now in WELL else PROBE_FAULT
+    elif event.subject is Subject.SIGN:
+        asked_by = SIGNS.get(event.now, frozenset[str]())
     else:
         asked_by = STAGE
     return not rule.when.isdisjoint(asked_by)
@@ -295,7 +306,9 @@ def words(
 ) -> Words:
     """The title and body that tell a person what happened, where, and what to do."""
     what = f"{event.name} {event.now}".strip()
-    if event.subject in (Subject.STAGE, Subject.CHANNEL) and lot:
+    if event.subject is Subject.SIGN:
+        what = f"{event.now}, {event.name}"
+    elif event.subject in (Subject.STAGE, Subject.CHANNEL) and lot:
         what = f"{event.subject} {what}"
     places = [f"lot {lot}"] if lot else []
     if smokehouse:

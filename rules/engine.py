@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rules import evidence, forecast, lines, outlook, stages
+from rules import evidence, forecast, lines, outlook, signs, stages
 from rules.channels import Channel, Role
 from rules.evidence import Piece, Sight, Span
 from rules.facts import (
@@ -37,6 +37,7 @@ from rules.limit import Goal, Limit, Move
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
 from rules.schedule import Schedule
+from rules.signs import Seen
 from rules.stages import At, Passed, Stage, Way
 from rules.standards.cooling import ProductFacts
 from rules.surroundings import Moment
@@ -69,6 +70,7 @@ class State(NamedTuple):
     sights: tuple[Sight, ...]
     lines: tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limits
     samples: tuple[tuple[int, ...], ...]  # of each channel, one a minute
+    signs: tuple[Seen, ...]  # of each channel
 
 
 class Marks(NamedTuple):
@@ -124,7 +126,8 @@ def opened(plan: Plan, at_ms: int) -> State:
     rows = tuple((lines.NEW,) * len(judged) for judged in plan.judged)
     sights = tuple(evidence.opened(at_ms) for _ in plan.channels)
     samples = (outlook.BLANK,) * len(plan.channels)
-    state = State(at_ms, at, sights, rows, samples)
+    shown = (Seen(),) * len(plan.channels)
+    state = State(at_ms, at, sights, rows, samples, shown)
     return _turn_all(plan, state, -1, at_ms, [])
 
 
@@ -262,10 +265,30 @@ def _minutes_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -
         state = state._replace(samples=samples)
         if not any(map(forecast.any_at, samples)):  # nor will there be until then
             break
+        state = _looked_around(plan, state, at_ms, events)
         if at_ms % outlook.JUDGED_MS == 0 and not state.at.finished_ms:
             state = _looked_ahead(plan, state, at_ms, events)
         at_ms += MINUTE_MS
     return state
+
+
+def _looked_around(plan: Plan, state: State, at_ms: int, events: list[Event]) -> State:
+    """Say which channels begin to show an early sign, and which no longer do."""
+    if state.at.finished_ms:
+        return state
+    now, found = _moment(plan, state, at_ms), []
+    for number, seen in enumerate(state.signs):
+        after, why = signs.look(now, number, seen)
+        if why:
+            events.append(_sign(plan, number, seen, after, why))
+        found.append(after)
+    return state._replace(signs=tuple(found))
+
+
+def _sign(plan: Plan, number: int, seen: Seen, after: Seen, why: str) -> Event:
+    name, now = plan.channels[number].name, after.sign or signs.over(seen.sign)
+    head = (after.since_ms, Subject.SIGN, name, name)
+    return Event(*head, str(seen.sign), str(now), f"{name} {why}")
 
 
 def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> State:
@@ -448,6 +471,11 @@ def _ended(
         why = "its last stage is over"
         title = plan.schedule.title
         events.append(Event(at_ms, Subject.COOK, title, "", "begun", "finished", why))
+        none = Seen(signs.NONE, at_ms)
+        for number, seen in enumerate(state.signs):
+            if seen.sign:
+                events.append(_sign(plan, number, seen, none, "is no longer followed"))
+        state = state._replace(signs=(none,) * len(state.signs))
     else:
         name = plan.stages[state.at.number].name
         why = f"{plan.stages[state.at.number].ends}"

@@ -74,6 +74,7 @@ class Subject(StrEnum):
     STAGE = "stage"
     LIMIT = "limit"
     CHANNEL = "channel"
+    SIGN = "sign"  # what a channel shows early, of the fire, door, bath or surface
 
 
 class Event(NamedTuple):

@@ -78,14 +78,16 @@ def outcome(plan: Plan, state: State, events: Iterable[Event]) -> Outcome:
 def in_order(events: Iterable[Event]) -> list[Event]:
     """Events by the time they became true, each once.
 
-    Of what became true at one moment, channels come first, then limits, then the
-    stage that ended and the one that began, and the cook last.
+    Of what became true at one moment, channels and signs come first, then
+    limits, then the stage that ended and the one that began, and the cook last.
     """
     once = {event.key: event for event in events}
     return sorted(once.values(), key=_place)
 
 
-SUBJECTS = (Subject.CHANNEL, Subject.LIMIT, Subject.STAGE, Subject.COOK)
+SUBJECTS = (
+    *(Subject.CHANNEL, Subject.SIGN, Subject.LIMIT, Subject.STAGE, Subject.COOK),
+)
 
 
 def _place(event: Event) -> tuple[int, int, bool, tuple[int, str, str, str, str]]:

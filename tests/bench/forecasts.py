@@ -14,6 +14,9 @@ between the earliest and the latest time, give or take the minute of a sample; `
 is how often the latest was "never", which holds much too easily.  ``spoke`` is how
 often there was a forecast at all; only there the two are compared.
 
+The second table has the early signs of ``rules.signs`` that were told, and how long
+after they had begun.
+
     .venv/bin/python -m tests.bench.forecasts
 """
 
@@ -28,11 +31,12 @@ from probes.script import Around, Script, Step
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
 from rules.channels import Channel, Role
-from rules.facts import Reading, Tick
+from rules.facts import Fact, Reading, Subject, Tick
 from rules.forecast import MINUTE_MS, NEVER, NONE_MC, WINDOW, Crossing
 from rules.rehearsal import role_of
 from rules.replay import fold
 from rules.schedule import Schedule, read_schedule
+from rules.signs import Sign
 from rules.stages import Way
 from rules.surroundings import chills
 
@@ -41,6 +45,16 @@ NAMES = sorted(path.stem for path in (EXAMPLE / "traces").glob("*.csv"))
 MOMENTS = (25, 50, 75)  # per cent of the way to the mark
 RISING = {54_444: "130 degF"}
 FALLING = {26_667: "80 degF", 4_444: "40 degF"}
+# In which minute of a trace each sign began: of fire and door by the day's own file;
+# read off the trace, the minute from which on the core rose by no more than 0.8 K in
+# 20 min, and that of the coldest bath.
+BEGAN = {
+    ("dying-fire", "dying fire", "chamber"): (65,),
+    ("opened-door", "opened door", "chamber"): (85, 170),
+    ("stall", "stall", "core-1"): (217,),
+    ("stall", "stall", "core-2"): (238,),
+    ("warming-bath", "warming bath", "bath"): (208,),
+}
 ALMOST_C = 0.5  # a stage ends so much before what the day was told to wait for
 
 
@@ -77,6 +91,21 @@ class Asked(NamedTuple):
         return self.ours is not None and self.ours.latest >= NEVER
 
 
+class Told(NamedTuple):
+    """An early sign, whose it is, and at which minute of the trace it was told."""
+
+    trace: str
+    sign: str
+    channel: str
+    minute: int
+
+    @property
+    def began(self) -> int:
+        """The minute in which it began; its own where it never did, and was false."""
+        began = BEGAN.get((self.trace, self.sign, self.channel), ())
+        return max((at for at in began if at <= self.minute), default=self.minute)
+
+
 class Row(NamedTuple):
     """What the forecasts of some questions came to, as shares [0 to 1]."""
 
@@ -98,8 +127,17 @@ def main() -> int:
     worse = [
         name for name, one in zip(NAMES, rows, strict=True) if one.ours >= one.line
     ]
-    print("a straight line does better on:", ", ".join(worse) or "no trace")
+    print("a straight line does better on:", ", ".join(worse) or "no trace", end="\n\n")
+    print(f"{'trace':<14}{'told':<16}{'of':<10}{'at':>8}{'began':>8}{'delay':>8}")
+    for name in NAMES:
+        print("\n".join(map(_line, told(name))) or f"{name:<14}nothing")
     return int(bool(worse))
+
+
+def _line(one: Told) -> str:
+    minutes = (one.minute, one.began, one.minute - one.began)
+    cells = "".join(f"{f'{minute} min':>8}" for minute in minutes)
+    return f"{one.trace:<14}{one.sign:<16}{one.channel:<10}{cells}"
 
 
 def _table(name: str) -> Row:
@@ -145,6 +183,20 @@ def moments(asked: Sequence[Asked], percent: int) -> list[Asked]:
         at = from_minute + (to_minute - from_minute) * percent / 100
         found.append(min(way, key=lambda one: abs(one.minute - at)))
     return found
+
+
+def told(name: str) -> list[Told]:
+    """The early signs that were told of a trace, in order."""
+    schedule, channels, readings = day(name)
+    plan = engine.plan(schedule, channels)
+    begun_ms, last_ms = readings[0].at_ms, readings[-1].at_ms
+    facts: list[Fact] = [*readings, Tick(last_ms + MINUTE_MS)]
+    _, events = fold(plan, engine.opened(plan, begun_ms), facts)
+    return [
+        Told(name, one.now, one.channel, (one.at_ms - begun_ms) // MINUTE_MS)
+        for one in events
+        if one.subject is Subject.SIGN and one.now in set(Sign)
+    ]
 
 
 def questions(name: str, every: int = 1) -> Iterator[Asked]:

@@ -122,6 +122,12 @@ def test_the_standings_that_a_word_asks_for(when: str, standings: set[str]) -> N
         (Subject.CHANNEL, "reporting", set()),
         (Subject.STAGE, "begun", {"stage"}),
         (Subject.COOK, "over", {"stage"}),
+        (Subject.SIGN, "dying fire", {"at risk"}),
+        (Subject.SIGN, "warming bath", {"at risk"}),
+        (Subject.SIGN, "opened door", {"stage"}),
+        (Subject.SIGN, "stall", {"stage"}),
+        (Subject.SIGN, "stall over", set()),
+        (Subject.SIGN, "dying fire over", set()),
     ],
 )
 def test_the_words_that_ask_for_what_is_no_limit(
@@ -138,6 +144,8 @@ def test_severities_stand_in_order() -> None:
     assert severity(Subject.LIMIT, "met") is Severity.NORMAL
     assert severity(Subject.CHANNEL, "quiet") is Severity.TROUBLE
     assert severity(Subject.STAGE, "begun") is Severity.NORMAL
+    assert severity(Subject.SIGN, "dying fire") is Severity.AT_RISK
+    assert severity(Subject.SIGN, "dying fire over") is Severity.NORMAL
 
 
 def signals(*events: Event, asked: bool = True) -> list[Signal | None]:

@@ -1,12 +1,15 @@
 """Forecasts against what the shipped traces show later, as ``deploy/forecasts`` prints.
 
 Source: the traces themselves, which are simulated by the physics of ``probes`` (heat
-conduction in a cylinder, drying surface, fire, bath) and not by the forecast's lag.
+conduction in a cylinder, drying surface, fire, bath) and not by the forecast's lag;
+what befell them is in the files of the days.
 """
 
 import pytest
 
-from tests.bench.forecasts import NAMES, Asked, moments, questions, row
+from tests.bench.forecasts import BEGAN, NAMES, Asked, moments, questions, row, told
+
+SOON_MIN = {"opened door": 2, "warming bath": 5, "stall": 25, "dying fire": 40}
 
 
 @pytest.fixture(scope="module", params=NAMES)
@@ -38,6 +41,22 @@ def test_every_trace_has_goals_and_moments(asked: list[Asked]) -> None:
         goal for goal, _ in goals
     }
     assert len(moments(asked, 50)) == len(goals)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_early_signs_are_told_apart(name: str) -> None:
+    """Each where it is, and soon; steady, cold-day and fast-links show none."""
+    shown = told(name)
+    began = {
+        (sign, channel, at)
+        for (trace, sign, channel), minutes in BEGAN.items()
+        for at in minutes
+        if trace == name
+    }
+    assert {(one.sign, one.channel, one.began) for one in shown} == began
+    assert len(shown) == len(began)
+    for one in shown:
+        assert 0 < one.minute - one.began <= SOON_MIN[one.sign]
 
 
 def test_no_trace_was_lost() -> None:

@@ -2,7 +2,8 @@
 
 A running cook is a fold over the journal: ``Running.resumed`` reads back what is
 durable and comes to the state in which the daemon stopped, and its events are those
-that were found before, since the same facts give the same events.
+that were found before, since the same facts give the same events.  It begins at the
+last checkpoint, where there is one to be believed (``daemon.checkpoints``).
 
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
@@ -11,8 +12,9 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from daemon import unjudged
+from daemon import checkpoints, unjudged
 from daemon.acting import acting
+from daemon.checkpoints import Checkpoint
 from daemon.health import Change
 from daemon.journal import Cook, Journal
 from rules import engine
@@ -67,25 +69,34 @@ class Running:
         self.state: State = engine.opened(self.plan, cook.begun_ms)
         self._order = Order(cook.begun_ms)
         self._begun = False
+        self.kept_ms = cook.begun_ms  # the horizon of its last checkpoint
         self.channels = frozenset(channel.name for channel in cook.channels)
 
     @classmethod
     def resumed(
         cls, cook: Cook, journal: Journal, entries_seen: int, until_ms: int = NEVER_MS
     ) -> tuple["Running", list[Event]]:
-        """Take up a cook where the journal has it; answer every event so far.
+        """Take up a cook where the journal has it; answer its events since then.
 
         Entries after number ``entries_seen`` are still to be read by the road.
         """
         running = cls(cook)
         names = sorted(running.channels)
-        for reading in journal.readings(names, cook.begun_ms, until_ms):
-            running.take(reading)
         known = [k for k in journal.entries(cook.lot) if k.number <= entries_seen]
+        if point := checkpoints.last(journal, cook.lot, known):
+            running.begin_at(point)
+        for reading in journal.readings(names, running.horizon_ms, until_ms):
+            running.take(reading)
         for entry in acting(known):
             running.take(entry)
         events = running.advance(max(journal.horizon(cook.lot), cook.begun_ms))
         return running, events
+
+    def begin_at(self, point: Checkpoint) -> None:
+        """Go on from a state that was reached before."""
+        self.state, self.kept_ms = point.state, point.horizon_ms
+        self._order = Order(point.horizon_ms)
+        self._begun = True
 
     @property
     def horizon_ms(self) -> int:
@@ -208,12 +219,32 @@ class Cooks:
         """Take notice that all that became true of a lot is durable."""
         self._unkept.pop(lot, None)
 
+    def keep_states(self, entries_seen: int) -> None:
+        """Keep how far the cooks are judged whose checkpoint is old, or their last.
+
+        Raises:
+            JournalError: It could not be kept; a restart begins earlier.
+        """
+        for lot, running in self._running.items():
+            at_ms = running.horizon_ms
+            old = at_ms - running.kept_ms >= checkpoints.EVERY_MS
+            if lot not in self._unkept and (old or running.settled):
+                point = Checkpoint(at_ms, entries_seen, running.state)
+                checkpoints.save(self._journal, lot, point)
+                running.kept_ms = at_ms
+
     def settled(self) -> list[str]:
         """The lots of the cooks that can be let go."""
         return [lot for lot, running in self._running.items() if running.settled]
 
     def let_go(self, lot: str) -> None:
-        """Forget a settled cook; what comes for it from now on comes too late."""
+        """Forget a settled cook; what comes for it from now on comes too late.
+
+        Raises:
+            JournalError: It is not forgotten.
+        """
+        if len(self.past) == PAST_SHOWN:
+            checkpoints.forget(self._journal, self.past[0].cook.lot)
         running = self._running.pop(lot)
         self._close(lot, _closed(running.cook, running.horizon_ms))
         self.past.append(running)

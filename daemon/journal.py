@@ -101,6 +101,15 @@ class Noticed(NamedTuple):
     noticed_ms: int
 
 
+class Judged(NamedTuple):
+    """How far a cook was judged, as ``daemon.checkpoints`` wrote it."""
+
+    horizon_ms: int
+    entries_seen: int
+    mark: str
+    state: str
+
+
 class Counts(NamedTuple):
     """How many of each the journal holds."""
 
@@ -390,6 +399,16 @@ class Journal:
         with in_words(self.path):
             query = "SELECT from_ms, to_ms FROM pruned WHERE channel = ? ORDER BY 1"
             return self.connection.execute(query, (channel,)).fetchall()
+
+    def checkpoint(self, lot: str) -> Judged | None:
+        """How far a lot's cook was judged when that was last kept."""
+        with in_words(self.path):
+            row = self.connection.execute(
+                "SELECT horizon_ms, entries_seen, mark, state FROM checkpoint"
+                " WHERE lot = ?",
+                (lot,),
+            ).fetchone()
+        return Judged(*row) if row else None
 
     # The file
 

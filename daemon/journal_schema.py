@@ -199,6 +199,11 @@ THIRD = (
         """WHEN NOT EXISTS (SELECT 1 FROM pruned WHERE channel = OLD.channel
           AND from_ms <= OLD.from_ms AND to_ms >= OLD.to_ms)""",
     ),
+    # How far a cook was judged; see ``daemon.checkpoints``.
+    """CREATE TABLE checkpoint (
+      lot TEXT PRIMARY KEY, horizon_ms INTEGER NOT NULL, entries_seen INTEGER NOT NULL,
+      mark TEXT NOT NULL, state TEXT NOT NULL
+    ) STRICT, WITHOUT ROWID""",
 )
 
 MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST, SECOND, THIRD)

@@ -138,7 +138,8 @@ class _Reading:
             self._to.execute(theirs[name])
         yield from self._channels()
         # What is late is known: readings that follow are noted there again, if at all.
-        special = ("channel", "reading", "block")
+        # A checkpoint may rest on what was lost: the cooks are judged anew.
+        special = ("channel", "reading", "block", "checkpoint")
         for name in sorted(theirs.keys() - {*special}):
             yield from self._table(name)
         if "block" in theirs:

@@ -34,7 +34,6 @@ from daemon.alarm import OURS, Alarm
 from daemon.care import Care
 from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks, Running
-from daemon.curve import RECENT_MS
 from daemon.health import Notifier
 from daemon.journal import Delivery, Journal, JournalError, Kept
 from daemon.journal_swap import held
@@ -63,6 +62,7 @@ PATIENCE_MS = 300_000
 RETURN_MS = 15_000  # what probes get after a lost link to publish what they kept
 AWAY_MS = 30_000  # a link lost for longer is told to people
 RETRY_S = 1.0
+RECALL_TURN_MS = 200  # of a turn, for what the page shows of the past
 UNDATED = 10_000  # readings that wait for the board's clock to be set
 
 
@@ -147,6 +147,7 @@ class Road:
             self.let_time_pass(pulse_ms)
             self.note_recording()
             self.collect()
+            self.recall()
         except JournalError as error:
             # Not acknowledged: the broker keeps it, and so do we until it is durable.
             self.fail(error)
@@ -312,6 +313,7 @@ class Road:
         if self.unsaid:
             self.keep("", self.unsaid)
             self.unsaid.clear()
+        self.cooks.keep_states(self.entries_seen)
         for lot in self.cooks.settled():
             # Durable before it is let go: up to here the record will judge it.
             self.journal.add_events(lot, [], now_ms, self.horizon_ms)
@@ -333,6 +335,13 @@ class Road:
             self.clock.now_ms(),
             self.cooks.remedies_of,
         )
+
+    def recall(self) -> None:
+        """Draw a little more of what was before the start; the road comes first."""
+        began_ms = self.clock.monotonic_ms()
+        while self.show.recall():
+            if self.clock.monotonic_ms() - began_ms >= RECALL_TURN_MS:
+                break
 
     def tell(self) -> None:
         """Send the notices that are due, and keep what became of them."""
@@ -362,7 +371,7 @@ class Road:
         if now_ms - self.pulsed_ms >= self.pulse_ms:
             self.pulsed_ms = now_ms
             self.subscriber.pulse()
-        if not state.connected or state.why:  # let in, but mute or deaf
+        if not state.connected:
             self.lost_ms = now_ms if self.lost_ms is None else self.lost_ms
             if now_ms - self.lost_ms > AWAY_MS and not self.told_away:
                 self.told_away = True
@@ -523,9 +532,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
     topics = (*settings.topics, acknowledge_topic(client_id))
     contacts = {name: one.reveal() for name, one in settings.contacts.items()}
     show = Show(settings)
-    since_ms = clock.now_ms() - RECENT_MS
-    for reading in journal.readings(show.channels, since_ms, 1 << 62):
-        show.heard(reading)
+    show.remember(journal, clock.now_ms())
     numbering = Numbering()
     counted = [numbers_of(name) for name in show.channels]
     numbering.take(journal.readings(counted, clock.now_ms() - RECALL_MS, 1 << 62))

@@ -5,11 +5,12 @@ never reads the database.
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from daemon.cooks import Running
-from daemon.curve import Curve
+from daemon.curve import RECENT_MS, Curve
+from daemon.journal import Journal
 from daemon.seen import alert_view, channel_view, cook_view
 from daemon.settings import Settings
 from daemon.view import (
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from daemon.run import Road
 
 
+BIT_MS = 15 * 60_000  # of the recent past, read at once after a start
 REFUSED_SHOWN, REFUSED_MS = 3, 3_600_000  # the last refusals, for an hour
 
 
@@ -52,6 +54,10 @@ class Show:
         self._latest: dict[str, Reading] = {}
         self._refused: deque[NoticeView] = deque(maxlen=REFUSED_SHOWN)
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
+        self._recall: Iterator[Iterable[Reading]] = iter(())
+        self._held: list[Reading] | None = (
+            None  # for the curves, while they are recalled
+        )
 
     @property
     def channels(self) -> list[str]:
@@ -62,13 +68,55 @@ class Show:
         """The channels that a topic carries."""
         return self._topics.get(topic, ())
 
+    def remember(self, journal: Journal, now_ms: int) -> None:
+        """Begin to read the recent past; ``recall`` goes on with it, bit by bit.
+
+        Raises:
+            JournalError: The journal cannot be read.
+        """
+        for reading in journal.latest().values():
+            if (
+                reading.channel in self._channels
+                and reading.at_ms >= now_ms - RECENT_MS
+            ):
+                self._latest[reading.channel] = self._corrected(reading)
+        self._held = []
+        self._recall = (
+            journal.readings(self.channels, from_ms, from_ms + BIT_MS - 1)
+            for from_ms in range(now_ms - RECENT_MS, now_ms, BIT_MS)
+        )
+
+    def recall(self) -> bool:
+        """Draw one bit more of the recent past; False once all of it is drawn.
+
+        Raises:
+            JournalError: The journal cannot be read.
+        """
+        if self._held is None:
+            return False
+        bit = next(self._recall, None)
+        for reading in self._held if bit is None else bit:
+            self._draw(self._corrected(reading))
+        if bit is None:
+            self._held = None
+        return self._held is not None
+
     def heard(self, reading: Reading) -> None:
         """Remember a reading, corrected, as the latest of its channel."""
-        if channel := self._channels.get(reading.channel):
-            reading = as_judged(channel, reading)
+        shown = self._corrected(reading)
         before = self._latest.get(reading.channel)
         if before is None or before.at_ms <= reading.at_ms:
-            self._latest[reading.channel] = reading
+            self._latest[reading.channel] = shown
+        if self._held is None:
+            self._draw(shown)
+        else:
+            self._held.append(reading)
+
+    def _corrected(self, reading: Reading) -> Reading:
+        channel = self._channels.get(reading.channel)
+        return as_judged(channel, reading) if channel else reading
+
+    def _draw(self, reading: Reading) -> None:
         if reading.quality is Quality.GOOD and reading.channel in self._curves:
             self._curves[reading.channel].add(reading)
 

@@ -61,7 +61,9 @@ function showLinks(view, now) {
   const words = "? whether the broker is connected and readings are recorded is not known";
   const unknown = [{ key: "broker", good: true, words }];
   const items = lost ? unknown : [
-    { key: "broker", good: broker.connected && !broker.why, words: brokerWords(broker, since) },
+    broker.connected
+      ? { key: "broker", good: true, words: `● broker connected since ${since}` }
+      : { key: "broker", good: false, words: `✕ BROKER AWAY since ${since}: ${broker.why}` },
     recording.recording
       ? { key: "recording", good: true, words: "● recording" }
       : { key: "recording", good: false, words: `✕ NOT RECORDING: ${recording.why}` },
@@ -71,11 +73,6 @@ function showLinks(view, now) {
     dress(node, one.good ? "" : "block");
     say(node, one.words);
   });
-}
-
-function brokerWords({ connected, why }, since) {
-  if (!connected) return `✕ BROKER AWAY since ${since}: ${why}`;
-  return why ? `✕ BROKER: ${why}` : `● broker connected since ${since}`;
 }
 
 function showOthers(view, now) {

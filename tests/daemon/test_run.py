@@ -14,11 +14,10 @@ from daemon.clock import Clock
 from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
-from daemon.link import Link
 from daemon.mqtt import Message, Subscriber
 from daemon.numbering import Numbering
 from daemon.outbox import Outbox
-from daemon.run import AWAY_MS, PATIENCE_MS, Road
+from daemon.run import PATIENCE_MS, Road
 from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
 from daemon.show import Show
@@ -126,27 +125,6 @@ def test_a_lot_that_cannot_be_judged_is_shown_until_a_person_ends_it(
     road.journal.add_entry("R-1", Entry(EntryKind.END, NOON_MS, NOON_MS, "AB"))
     road.read_entries()
     assert road.show.view(road).unjudged == ()
-
-
-def test_a_link_that_lets_us_in_but_not_hear_is_told_like_a_lost_one(
-    road: Road, clock: SetClock
-) -> None:
-    """Without the pulse nothing is judged, however connected we are."""
-    road.pulsed_ms = NOON_MS + 60 * MIN  # no pulse: its broker was never there
-    why = "the broker refuses what we publish: not authorized"
-    road.subscriber.state = Link(True, NOON_MS, why)
-    road.watch_link()
-    clock.at_ms += AWAY_MS
-    road.watch_link()
-    assert road.unsaid == []
-    clock.at_ms += 1
-    road.watch_link()
-    road.subscriber.state = Link(True, NOON_MS, "")
-    road.watch_link()
-    assert [(one.name, one.was, one.now, one.why) for one in road.unsaid] == [
-        ("broker", "reporting", "away", f"broker: {why}"),
-        ("broker", "away", "reporting", "broker: it is back"),
-    ]
 
 
 def test_a_backlog_that_takes_long_makes_no_reading_late(
@@ -318,3 +296,38 @@ def test_a_numbered_sample_that_never_came_is_told_once_the_horizon_has_passed(
     assert told.event.why == (
         "2 of the samples numbered 3 to 4 never came from the board"
     )
+
+
+def every_ten_seconds(from_ms: int, to_ms: int) -> list[Reading]:
+    """A reading every ten seconds, one in a hundred of them in doubt."""
+    return [
+        Reading(
+            "core-1",
+            at_ms,
+            8_000 + at_ms // 977 % 500,
+            500,
+            Quality.GOOD if at_ms // 10_000 % 100 else Quality.SUSPECT,
+        )
+        for at_ms in range(from_ms, to_ms, 10_000)
+    ]
+
+
+def test_after_a_start_the_page_comes_to_what_it_showed_before(road: Road) -> None:
+    """Bit by bit, and what comes meanwhile is drawn after it."""
+    before = every_ten_seconds(NOON_MS - 720 * MIN, NOON_MS)
+    late = every_ten_seconds(NOON_MS, NOON_MS + 30 * MIN)
+    road.journal.append(before, [])
+    for reading in [*before, *late]:
+        road.show.heard(reading)
+    never_stopped = road.show.view(road)
+
+    road.show = Show(road.settings)
+    road.show.remember(road.journal, NOON_MS)
+    assert road.show.view(road).channels[0].at_ms == NOON_MS - 10_000
+    bits = 0
+    for reading in late:
+        road.show.heard(reading)
+        bits += road.show.recall()
+    assert bits == 12 * 4  # quarters of an hour
+    assert not road.show.recall()
+    assert road.show.view(road) == never_stopped

@@ -146,7 +146,7 @@ class Bounded(Limit):
         must = must and state.armed_ms <= to_ms
         return self._counted(state, from_ms, to_ms, may=may, must=must)
 
-    def marks(self, state: State) -> tuple[int, ...]:
+    def marks(self, state: State) -> tuple[int, ...] | None:
         """The bounds."""
         return tuple(mc for mc in self.bounds if mc is not None)
 

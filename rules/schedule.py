@@ -34,6 +34,7 @@ from rules.reach import ReachWithin
 from rules.reader import Marked, Tree, validated
 from rules.reheating import ReheatingLimit
 from rules.remarks import choice
+from rules.silence import SilenceLimit
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
 from rules.standards.retention import Storage
@@ -59,7 +60,8 @@ AnyLimit = Annotated[
     | CoolingLimit
     | HoldLimit
     | ReachWithin
-    | ReheatingLimit,
+    | ReheatingLimit
+    | SilenceLimit,
     Field(discriminator="kind"),
 ]
 

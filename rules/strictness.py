@@ -55,11 +55,13 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("reach within", "at_or_below_mc"): _no_higher,
     ("reach within", "run_ms"): _at_least,
     ("reach within", "at_most_ms"): _at_most,
+    ("silence", "settle_ms"): _at_most,
+    ("silence", "grace_ms"): _at_most,
     ("integrated lethality", "d_ms"): _at_least,
     ("integrated lethality", "target_mlog10"): _at_least,
 }
 # A count over more stages is stricter, a chance in more of them is not.
-COUNTED = {"band", "hold", "time between"}
+COUNTED = {"band", "hold", "silence", "time between"}
 
 
 def weaker(base: Limit, own: Limit) -> list[str]:

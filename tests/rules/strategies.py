@@ -201,6 +201,7 @@ KINDS = (
         ),
         (60_000, 64_000),
     ),
+    Kind("silence", _written(kind="silence", at_most="25 s"), (60_000,)),
 )
 
 

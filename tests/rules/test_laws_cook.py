@@ -42,6 +42,8 @@ limits:
      at or above: 66 degC, for: 15 s, at most: 90 s, warn: 20 s before}
   - {limit: down, kind: reach within, channel: core, during: chill,
      at or below: 63 degC, since leaving: 65 degC, at most: 40 s}
+  - {limit: heard, kind: silence, channel: core, during: "dry, chill",
+     at most: 25 s, settle: 12 s}
 """
 BY_THE_CORE = schedule(
     """\

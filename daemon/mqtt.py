@@ -18,7 +18,9 @@ The *status* is a retained message for whoever else looks at the broker: "online
 since when, or "offline".  When we are lost the broker says that for us (our last
 will), and cannot know since when.  Nothing here reads it: readings that come prove
 more than any status.  It is said once the pulse is back, and no more where the broker
-hangs up on it: mosquitto 2.0 does that to whom it refuses a message.
+hangs up on it: mosquitto 2.0 does that to whom it refuses a message (MQTT 3.1.1 has
+no other way to refuse one).  Where it is the pulse that it refuses, we are let in and
+hung up on for ever, and the link has to say so in words.
 
 Units: ``_ms`` milliseconds, by the clock that was handed in; ``_s`` seconds.
 """
@@ -141,6 +143,8 @@ class Subscriber:
         self._pulses: dict[bytes, int] = {}  # stamp to when it left, if not back
         self._vouched_ms: int | None = None  # when the last one that is back left
         self._overdue_told = False
+        self._unheard_ms: int | None = None  # when the last connection's left in vain
+        self._unheard = 0  # connections in a row that were lost right after it
 
         self._online_ms: int | None = None  # when this connection said that it is
         self._hung_up = 0  # on us, right after we had said so
@@ -179,6 +183,8 @@ class Subscriber:
             self._say_status("offline", self._clock.now_ms())
         self._client.disconnect()
         self._client.loop_stop()
+        # paho leaves the sockets that wake its thread to the garbage collector.
+        self._client._reset_sockets()
         self._stand(False, "stopped")
 
     def take(self, at_most: int = 0, wait_s: float = 1.0) -> list[Message]:
@@ -305,13 +311,24 @@ class Subscriber:
             return
         self._hung_up = self._hung_up + 1 if now_ms - online_ms < HANG_UP_MS else 0
         if self._hung_up == HANG_UPS:
-            who = (
-                f"may {self._broker.user!r} write it" if self._broker.user else "may we"
-            )
             self._trouble(
                 f"the broker hangs up on the status on {self._status_topic!r}, so it "
-                f"is said no more: {who}?"
+                f"is said no more: {self._who()} write it?"
             )
+
+    def _count_unheard(self, now_ms: int) -> None:
+        """See whether it was the pulse that the broker would not have."""
+        left_ms = self._unheard_ms
+        hung_up = left_ms is not None and now_ms - left_ms < HANG_UP_MS
+        self._unheard = self._unheard + 1 if hung_up else 0
+        if self._unheard >= HANG_UPS:
+            self._mute = (
+                f"the broker hangs up on the pulse on {self._pulse_topic!r}: "
+                f"{self._who()} write and read it?"
+            )
+
+    def _who(self) -> str:
+        return f"may {self._broker.user!r}" if self._broker.user else "may we"
 
     def _on_pre_connect(self) -> None:
         self._answer = ""
@@ -322,6 +339,8 @@ class Subscriber:
         # queued after this can reach the next connection.
         with self._changed:
             self._connection += 1
+            left_ms = next(iter(self._pulses.values()), None)
+            self._unheard_ms = left_ms if self._vouched_ms is None else None
             self._pulses.clear()
             self._vouched_ms = None
             self._overdue_told = False
@@ -356,6 +375,7 @@ class Subscriber:
             return
         now_ms = self._clock.monotonic_ms()
         self._count_hang_up(now_ms)
+        self._count_unheard(now_ms)
         self._losses.append(now_ms)
         # MQTT 3.1.1 has no reason code for a second client, and with MQTT 5
         # mosquitto 2.0.11 sends none either: they only hang up.
@@ -364,7 +384,8 @@ class Subscriber:
         if self._mute:  # some brokers hang up on whom they refuse a message
             why = f"lost: {self._mute}"
         self._stand(False, why)
-        self._trouble(why)
+        if self._unheard <= HANG_UPS:  # then it is the same every second
+            self._trouble(why)
 
     def _on_subscribe(
         self, _mid: int, reasons: list[ReasonCode], _properties: Properties
@@ -405,6 +426,7 @@ class Subscriber:
             self._vouched_ms = left_ms
             for other in [s for s, at_ms in self._pulses.items() if at_ms < left_ms]:
                 del self._pulses[other]
+        self._unheard = 0
         if self._mute:
             self._mute = ""
             self._stand(True, self._deaf)

@@ -371,7 +371,7 @@ class Road:
         if now_ms - self.pulsed_ms >= self.pulse_ms:
             self.pulsed_ms = now_ms
             self.subscriber.pulse()
-        if not state.connected:
+        if not state.connected or state.why:  # let in, but mute or deaf
             self.lost_ms = now_ms if self.lost_ms is None else self.lost_ms
             if now_ms - self.lost_ms > AWAY_MS and not self.told_away:
                 self.told_away = True

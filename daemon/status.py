@@ -70,7 +70,9 @@ def _parts(health: Tree, view: Tree) -> Iterator[Line]:
     yield moves, "daemon", "it moves" if moves else f"STUCK for {_rounded(still_ms)}"
     broker, recording = view["broker"], view["recording"]
     linked = bool(broker["connected"])
-    yield linked, "broker", "connected" if linked else f"AWAY: {broker['why']}"
+    how = "connected" if linked else "AWAY"
+    why = f": {broker['why']}" if broker["why"] else ""
+    yield linked and not why, "broker", f"{how}{why}"
     recorded = bool(recording["recording"])
     yield recorded, "recording", "yes" if recorded else f"NO: {recording['why']}"
 

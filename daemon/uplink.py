@@ -70,6 +70,8 @@ class Uplink:
         """Leave; what was not acknowledged is sent again next time."""
         self._client.disconnect()
         self._client.loop_stop()
+        # paho leaves the sockets that wake its thread to the garbage collector.
+        self._client._reset_sockets()
 
     def revive(self) -> None:
         """Start the network thread again where an error of its own has ended it."""

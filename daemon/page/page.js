@@ -61,9 +61,7 @@ function showLinks(view, now) {
   const words = "? whether the broker is connected and readings are recorded is not known";
   const unknown = [{ key: "broker", good: true, words }];
   const items = lost ? unknown : [
-    broker.connected
-      ? { key: "broker", good: true, words: `● broker connected since ${since}` }
-      : { key: "broker", good: false, words: `✕ BROKER AWAY since ${since}: ${broker.why}` },
+    { key: "broker", good: broker.connected && !broker.why, words: brokerWords(broker, since) },
     recording.recording
       ? { key: "recording", good: true, words: "● recording" }
       : { key: "recording", good: false, words: `✕ NOT RECORDING: ${recording.why}` },
@@ -73,6 +71,11 @@ function showLinks(view, now) {
     dress(node, one.good ? "" : "block");
     say(node, one.words);
   });
+}
+
+function brokerWords({ connected, why }, since) {
+  if (!connected) return `✕ BROKER AWAY since ${since}: ${why}`;
+  return why ? `✕ BROKER: ${why}` : `● broker connected since ${since}`;
 }
 
 function showOthers(view, now) {

@@ -261,6 +261,8 @@ def test_trouble_of_the_site_comes_first(open_tab: OpenTab, served: Yard) -> Non
             "✕ LOT R-1 IS NOT JUDGED, see below",
         ]
     )
+    served.show(broker=BrokerView(True, away_ms, "the broker refuses what we publish"))
+    expect(blocks.first).to_have_text("✕ BROKER: the broker refuses what we publish")
 
 
 @pytest.mark.parametrize(

@@ -208,8 +208,10 @@ def test_the_pulse_of_an_earlier_life_vouches_for_nothing(tmp_path: Path) -> Non
 
 
 def test_a_pulse_that_never_comes_back_is_told_once(tmp_path: Path) -> None:
+    """It may be written, so the broker has no quarrel with us, but not be read."""
     clock = SteppedClock()
-    acl = f"user fumarium\ntopic read {TOPIC}\n"
+    pulse = pulse_topic("fumarium")
+    acl = f"user fumarium\ntopic read {TOPIC}\ntopic write {pulse}\n"
     with mosquitto(tmp_path, users={"fumarium": "moss"}, acl=acl) as server:
         broker = replace(at(server), user="fumarium", password=Secret("moss"))
         with running(broker, clock) as subscriber:
@@ -222,6 +224,29 @@ def test_a_pulse_that_never_comes_back_is_told_once(tmp_path: Path) -> None:
         "the pulse on 'fumarium/fumarium/pulse' has not come back for 60 s: is the "
         "broker working off a long queue, and may 'fumarium' write and read it?"
     ]
+
+
+def test_a_broker_that_hangs_up_on_the_pulse_is_told_as_that(tmp_path: Path) -> None:
+    """So mosquitto 2.0 refuses to MQTT 3.1.1; two clients with one id look alike."""
+    acl = f"user fumarium\ntopic read {TOPIC}\n"
+    with mosquitto(tmp_path, users={"fumarium": "moss"}, acl=acl) as server:
+        broker = replace(at(server), user="fumarium", password=Secret("moss"))
+        with running(broker) as subscriber:
+            words = (
+                "the broker hangs up on the pulse on 'fumarium/fumarium/pulse': may "
+                "'fumarium' write and read it?"
+            )
+
+            def told(word: str) -> bool:
+                subscriber.pulse()
+                return subscriber.state.why == word
+
+            wait_for(lambda: told(f"lost: {words}"), words, deadline_s=60)
+            wait_for(lambda: told(words), "the same once it is let in again")
+            assert [one.why for one in subscriber.troubles()] == [
+                f"lost: 127.0.0.1:{server.port} closed the connection",
+                f"lost: {words}",
+            ]
 
 
 def test_with_version_5_a_pulse_that_is_not_allowed_is_told_at_once(

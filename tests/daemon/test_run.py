@@ -14,10 +14,11 @@ from daemon.clock import Clock
 from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
+from daemon.link import Link
 from daemon.mqtt import Message, Subscriber
 from daemon.numbering import Numbering
 from daemon.outbox import Outbox
-from daemon.run import PATIENCE_MS, Road
+from daemon.run import AWAY_MS, PATIENCE_MS, Road
 from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
 from daemon.show import Show
@@ -125,6 +126,27 @@ def test_a_lot_that_cannot_be_judged_is_shown_until_a_person_ends_it(
     road.journal.add_entry("R-1", Entry(EntryKind.END, NOON_MS, NOON_MS, "AB"))
     road.read_entries()
     assert road.show.view(road).unjudged == ()
+
+
+def test_a_link_that_lets_us_in_but_not_hear_is_told_like_a_lost_one(
+    road: Road, clock: SetClock
+) -> None:
+    """Without the pulse nothing is judged, however connected we are."""
+    road.pulsed_ms = NOON_MS + 60 * MIN  # no pulse: its broker was never there
+    why = "the broker refuses what we publish: not authorized"
+    road.subscriber.state = Link(True, NOON_MS, why)
+    road.watch_link()
+    clock.at_ms += AWAY_MS
+    road.watch_link()
+    assert road.unsaid == []
+    clock.at_ms += 1
+    road.watch_link()
+    road.subscriber.state = Link(True, NOON_MS, "")
+    road.watch_link()
+    assert [(one.name, one.was, one.now, one.why) for one in road.unsaid] == [
+        ("broker", "reporting", "away", f"broker: {why}"),
+        ("broker", "away", "reporting", "broker: it is back"),
+    ]
 
 
 def test_a_backlog_that_takes_long_makes_no_reading_late(

@@ -151,6 +151,7 @@ class Subscriber:
         self._answer = ""  # what the broker said to this attempt to connect
         self._deaf = ""  # why messages do not reach us, until the next connection
         self._mute = ""  # why a pulse does not come back, until one does
+        self._mute_said = ""  # the same, once the link was lost of it
         self._losses: deque[int] = deque(maxlen=OFTEN)
         self._troubles: deque[Trouble] = deque(maxlen=TROUBLES_KEPT)
         self.trouble_count = 0
@@ -319,8 +320,9 @@ class Subscriber:
     def _count_unheard(self, now_ms: int) -> None:
         """See whether it was the pulse that the broker would not have."""
         left_ms = self._unheard_ms
-        hung_up = left_ms is not None and now_ms - left_ms < HANG_UP_MS
-        self._unheard = self._unheard + 1 if hung_up else 0
+        if left_ms is None:  # none left on it, or it was one of an earlier connection
+            return
+        self._unheard = self._unheard + 1 if now_ms - left_ms < HANG_UP_MS else 0
         if self._unheard >= HANG_UPS:
             self._mute = (
                 f"the broker hangs up on the pulse on {self._pulse_topic!r}: "
@@ -384,8 +386,9 @@ class Subscriber:
         if self._mute:  # some brokers hang up on whom they refuse a message
             why = f"lost: {self._mute}"
         self._stand(False, why)
-        if self._unheard <= HANG_UPS:  # then it is the same every second
+        if not self._mute or self._mute != self._mute_said:  # it is so every second
             self._trouble(why)
+        self._mute_said = self._mute
 
     def _on_subscribe(
         self, _mid: int, reasons: list[ReasonCode], _properties: Properties

@@ -165,15 +165,16 @@ class Journal:
         readings: Sequence[Reading],
         refusals: Sequence[Refusal],
         deliveries: Sequence[Delivery] = (),
+        entries: Sequence[Entry] = (),
     ) -> list[Reading]:
         """Keep a group of messages in one transaction; answer the new readings.
 
-        They are answered in the order of their times.
+        They are answered in the order of their times.  The entries are the site's.
 
         Raises:
             JournalError: Nothing of the group was kept.
         """
-        if not (readings or refusals or deliveries):
+        if not (readings or refusals or deliveries or entries):
             return []
         new: list[Reading] = []
         with self.writing() as connection:
@@ -189,7 +190,22 @@ class Journal:
             connection.executemany(
                 "INSERT OR REPLACE INTO delivery VALUES (?, ?)", deliveries
             )
+            for entry in entries:
+                self._write_entry("", entry)
         return new
+
+    def delivered(self) -> set[int]:
+        """The packet numbers under which a delivery is known."""
+        with in_words(self.path):
+            rows = self.connection.execute("SELECT packet FROM delivery").fetchall()
+        return {packet for (packet,) in rows}
+
+    def forget_deliveries(self, packets: Collection[int]) -> None:
+        """Know no longer what came under these packet numbers."""
+        with self.writing() as connection:
+            connection.executemany(
+                "DELETE FROM delivery WHERE packet = ?", [(one,) for one in packets]
+            )
 
     def was_delivered(self, delivery: Delivery) -> bool:
         """Whether the last message kept under this packet number held the same.

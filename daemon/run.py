@@ -17,8 +17,6 @@ time; while a backlog is worked off, however long that takes, only pulses move i
 """
 
 import contextlib
-import hashlib
-import json
 import logging
 import signal
 import threading
@@ -31,6 +29,7 @@ from typing import NamedTuple
 from daemon import damaged_head
 from daemon.acting import MOVES, late
 from daemon.alarm import OURS, Alarm
+from daemon.answers import acknowledge_topic, read_answer
 from daemon.care import Care
 from daemon.clock import Clock, clock_of
 from daemon.cooks import Cooks, Running
@@ -41,6 +40,7 @@ from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
 from daemon.numbering import RECALL_MS, Numbering
 from daemon.outbox import Outbox
+from daemon.repeats import Repeats, delivery_of
 from daemon.rescue import DAMAGE, open_sound
 from daemon.sender import Sender
 from daemon.settings import Settings
@@ -64,11 +64,6 @@ AWAY_MS = 30_000  # a link lost for longer is told to people
 RETRY_S = 1.0
 RECALL_TURN_MS = 200  # of a turn, for what the page shows of the past
 UNDATED = 10_000  # readings that wait for the board's clock to be set
-
-
-def acknowledge_topic(client_id: str) -> str:
-    """Where an acknowledgement may be published: ``{"alert": "3", "who": "AB"}``."""
-    return f"fumarium/{client_id}/acknowledge"
 
 
 class Group(NamedTuple):
@@ -97,6 +92,7 @@ class Road:
     page: Page
     notifier: Notifier
     alarm: Alarm
+    repeated: Repeats
     handled_ms: int  # monotonic: when the last message was handled, or the start
     mirror: Mirror | None = None
     care: Care | None = None
@@ -184,14 +180,8 @@ class Road:
         """Decode one message into the group; a repeated one adds nothing."""
         arrival = message.arrival
         probes = self.show.probes_on(arrival.topic)
-        if message.qos and any(untimed(probe) for probe in probes):
-            digest = hashlib.sha256(arrival.topic.encode() + b"\0" + arrival.payload)
-            delivery = Delivery(message.packet, digest.digest())
-            if message.duplicate and (
-                delivery in group.deliveries or self.journal.was_delivered(delivery)
-            ):
-                return
-            group.deliveries.append(delivery)
+        if any(untimed(probe) for probe in probes) and self.repeats(message, group):
+            return
         for one in self.dated_parts(probes, arrival):
             if isinstance(one, Refusal):
                 group.refusals.append(one)
@@ -204,6 +194,17 @@ class Road:
                 group.refusals.append(Refusal(*word, arrival.payload))
             else:
                 group.readings.append(one)
+
+    def repeats(self, message: Message, group: Group) -> bool:
+        """Whether a message is known already; from now on it is."""
+        if not message.qos:
+            return False
+        delivery = delivery_of(message)
+        known = self.repeated.has(message, delivery)
+        if known or (message.duplicate and delivery in group.deliveries):
+            return True
+        group.deliveries.append(delivery)
+        return False
 
     def dated_parts(
         self, probes: Sequence[Probe], arrival: Arrival
@@ -229,22 +230,12 @@ class Road:
 
     def acknowledged(self, message: Message, group: Group) -> None:
         """Take an acknowledgement that came as a message."""
-        arrival = message.arrival
-        try:
-            said = json.loads(arrival.payload)
-            about, who = str(said["alert"]), str(said["who"]).strip()
-        except (ValueError, LookupError, TypeError, RecursionError):
-            about = who = ""
-        if not who or not (about.isdigit() or about == "all"):
-            why = 'not an acknowledgement: write {"alert": "3", "who": "your initials"}'
-            word = (arrival.topic, "", arrival.received_ms, why)
-            group.refusals.append(Refusal(*word, arrival.payload))
-        elif not arrival.retained:  # an old one answers nothing new
-            now_ms = self.clock.now_ms()
-            kind = EntryKind.ACKNOWLEDGE
-            group.entries.append(
-                Entry(kind, arrival.received_ms, now_ms, who, "by message", about)
-            )
+        answer = read_answer(message.arrival, self.clock.now_ms())
+        if isinstance(answer, Refusal):
+            group.refusals.append(answer)
+        # An old one answers nothing new: it may come again after the alert did.
+        elif not (message.arrival.retained or self.repeats(message, group)):
+            group.entries.append(answer)
 
     def keep_group(self, group: Group) -> None:
         """Make a group durable, show the cooks what is new in it, and acknowledge it.
@@ -254,11 +245,14 @@ class Road:
         screened = self.watching.screened(self.cooks, group.readings, group.refusals)
         if screened.events:  # first, so that no crash leaves a doubt untold
             self.keep("", screened.events)
-        new = self.journal.append(screened.readings, group.refusals, group.deliveries)
+        new = self.journal.append(
+            screened.readings, group.refusals, group.deliveries, group.entries
+        )
         self.watching.kept(screened)
         for refusal in group.refusals:
             self.show.refused(refusal)
-        for part in (group.readings, group.refusals, group.deliveries):
+        deliveries = [*group.deliveries]
+        for part in (group.readings, group.refusals, group.deliveries, group.entries):
             part.clear()
         self.journalled += len(new)
         self.numbering.take(new)
@@ -268,9 +262,7 @@ class Road:
             if reading.quality is Quality.CLOCK_UNSET:
                 self.undated.append(reading)
                 del self.undated[:-UNDATED]
-        while group.entries:
-            self.journal.add_entry("", group.entries[0])
-            del group.entries[0]
+        self.repeated.kept(deliveries, len(group.messages))
         self.subscriber.acknowledge(group.messages)
 
     def read_entries(self) -> None:
@@ -558,6 +550,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         page=page,
         notifier=notifier,
         alarm=Alarm(contacts),
+        repeated=Repeats(journal),
         handled_ms=clock.monotonic_ms(),
         mirror=mirror,
         steady=steady,

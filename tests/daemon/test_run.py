@@ -18,6 +18,7 @@ from daemon.link import Link
 from daemon.mqtt import Message, Subscriber
 from daemon.numbering import Numbering
 from daemon.outbox import Outbox
+from daemon.repeats import Repeats
 from daemon.run import AWAY_MS, PATIENCE_MS, Road
 from daemon.sender import Sender
 from daemon.settings import Settings, read_settings
@@ -92,6 +93,7 @@ def road(tmp_path: Path, clock: SetClock) -> Iterator[Road]:
         page=Page("127.0.0.1", 0, lambda *_: 0, now_ms=clock.now_ms),
         notifier=Notifier({}),
         alarm=Alarm({}),
+        repeated=Repeats(journal),
         handled_ms=clock.monotonic_ms(),
         entries_seen=cooks.entries_seen,
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from daemon import run
+from daemon import answers, run
 from tests.faults.inside import Inside, inside
 from tests.faults.row import Row
 from tests.servers import wait_for
@@ -74,7 +74,7 @@ def test_what_could_not_be_kept_is_kept_later_and_told(
 def test_what_was_durable_when_another_row_was_refused_is_not_kept_twice(
     tmp_path: Path,
 ) -> None:
-    topic = run.acknowledge_topic("inside")
+    topic = answers.acknowledge_topic("inside")
     with inside(tmp_path / "site") as site:
         road = site.start()
         with refusing(site, "entry"):

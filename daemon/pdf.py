@@ -30,6 +30,7 @@ from rules.calibration import in_force
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Finding, Quality, Standing, Subject, Verdict
 from rules.limit import Limit
+from rules.rate import ANYTHING_MC
 from rules.schedule import Schedule, read_schedule
 from rules.units import say_k, say_mc, say_ms
 from rules.verdicts import Judged
@@ -579,6 +580,8 @@ def _figure(figure: int, unit: str) -> str:
     if unit == "mc":
         tenths = round(figure * 18 / 1000 + 320)
         return f"{say_mc(figure)} ({tenths // 10}.{tenths % 10} °F)"
+    if unit == "mk":
+        return say_k(figure) if figure < ANYTHING_MC else "anything"
     if unit == "mlog10":
         return f"{figure // 1000}.{figure % 1000:03} log10"
     return f"{figure} {unit}"

@@ -126,7 +126,7 @@ def _limit_views(
         return [
             _limit_view(limit, Finding(*head, judged.since_ms, "", 0, 0, 0, judged.why))
         ]
-    ceiling = limit.ceiling
+    ceiling = limit.counts_up
     return [_limit_view(limit, _deciding(each, ceiling)) for each in parts.values()]
 
 
@@ -160,7 +160,7 @@ def _limit_view(limit: Limit, finding: Finding) -> LimitView:
         verdict=finding.verdict,
         since_ms=finding.since_ms,
         channel=finding.channel,
-        ceiling=limit.ceiling,
+        ceiling=limit.counts_up,
         unit=finding.unit if finding.required else "",
         required=finding.required,
         least=finding.least,

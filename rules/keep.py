@@ -11,7 +11,7 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
-from rules import allowance, band, cooling, dwell, integrated, reach
+from rules import allowance, band, cooling, dwell, integrated, rate, reach
 
 T = TypeVar("T")
 
@@ -23,6 +23,7 @@ STATES: dict[str, type[Any]] = {
     "cooling": cooling.State,
     "dwell": dwell.State,
     "integrated": integrated.State,
+    "rate": rate.State,
     "reach": reach.State,
 }
 WORDS = {state: word for word, state in STATES.items()}

@@ -136,6 +136,11 @@ class Limit(Written):
     notes: str = ""
 
     @property
+    def counts_up(self) -> bool:
+        """Whether its figure is used up; otherwise it is reached."""
+        return self.ceiling
+
+    @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         raise NotImplementedError

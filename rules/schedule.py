@@ -30,6 +30,7 @@ from rules.faults import Fault, Severity
 from rules.hold import HoldLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
+from rules.rate import RateLimit
 from rules.reach import ReachWithin
 from rules.reader import Marked, Tree, validated
 from rules.reheating import ReheatingLimit
@@ -61,7 +62,8 @@ AnyLimit = Annotated[
     | HoldLimit
     | ReachWithin
     | ReheatingLimit
-    | SilenceLimit,
+    | SilenceLimit
+    | RateLimit,
     Field(discriminator="kind"),
 ]
 

@@ -10,6 +10,7 @@ from typing import Any
 from rules.dwell import DwellTableLimit
 from rules.limit import Limit
 from rules.standards.tables import DwellTable, needed
+from rules.time_between import Band
 
 # These judge nothing.  A warning that comes later is told as a difference.
 WORDS = {
@@ -40,6 +41,11 @@ def _around(before: tuple[int, int], after: tuple[int, int]) -> bool:
     return _within(after, before)
 
 
+def _counts_more(before: Band | None, after: Band | None) -> bool:
+    """Whether windows count that did not; with no band, all do."""
+    return after is None or (before is not None and _around(before, after))
+
+
 # By kind and field: what has to hold between the base's figure and the new one.
 STRICT: Mapping[tuple[str, str], Strict] = {
     ("band", "within"): _within,
@@ -57,11 +63,16 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("reach within", "at_most_ms"): _at_most,
     ("silence", "settle_ms"): _at_most,
     ("silence", "grace_ms"): _at_most,
+    ("rate", "rises_at_most_mc"): _no_higher,
+    ("rate", "falls_at_most_mc"): _no_higher,
+    ("rate", "rises_at_least_mc"): _at_least,
+    ("rate", "falls_at_least_mc"): _at_least,
+    ("rate", "between"): _counts_more,
     ("integrated lethality", "d_ms"): _at_least,
     ("integrated lethality", "target_mlog10"): _at_least,
 }
 # A count over more stages is stricter, a chance in more of them is not.
-COUNTED = {"band", "hold", "silence", "time between"}
+COUNTED = {"band", "hold", "rate", "silence", "time between"}
 
 
 def weaker(base: Limit, own: Limit) -> list[str]:

@@ -49,7 +49,7 @@ def judge(plan: Plan, findings: Sequence[Finding]) -> tuple[Judged, ...]:
             why = f"no channel of role {limit.channel} reports"
             worst = (Standing.UNPROVEN, Verdict.UNPROVEN, "", 0, why)
         else:
-            one = min(shown, key=partial(_gravity, ceiling=limit.ceiling))
+            one = min(shown, key=partial(_gravity, ceiling=limit.counts_up))
             # Where all are met, the last one to get there says when.
             if one.verdict is Verdict.MET:
                 one = max(shown, key=lambda each: each.since_ms)

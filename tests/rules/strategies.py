@@ -201,6 +201,19 @@ KINDS = (
         ),
         (60_000, 64_000),
     ),
+    Kind(
+        "rate",
+        _written(**{"kind": "rate", "rises at most": "3 K", "over": "40 s"}),
+        (60_000, 63_000),
+    ),
+    Kind(
+        "rate of fall",
+        _written(
+            **{"kind": "rate", "falls at least": "2 K", "over": "40 s"},
+            between="59 degC and 66 degC",
+        ),
+        (60_000, 62_000, 66_000),
+    ),
     Kind("silence", _written(kind="silence", at_most="25 s"), (60_000,)),
 )
 

@@ -59,7 +59,7 @@ def widened(kind: Kind, before: Shown, after: Shown) -> list[str]:
     if dwells(kind) and after.required != before.required:
         return faults  # two rows: their figures do not compare
     least, most = (before.least, after.least), (before.most, after.most)
-    if not kind.limit.ceiling:
+    if not kind.limit.counts_up:
         # What came after the target was reached is nobody's credit.
         least = (min(least[0], before.required), min(least[1], after.required))
         most = (min(most[0], before.required), min(most[1], after.required))

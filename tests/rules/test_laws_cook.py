@@ -44,6 +44,8 @@ limits:
      at or below: 63 degC, since leaving: 65 degC, at most: 40 s}
   - {limit: heard, kind: silence, channel: core, during: "dry, chill",
      at most: 25 s, settle: 12 s}
+  - {limit: calm, kind: rate, channel: chamber, during: "dry, cook",
+     falls at most: 3 K, over: 40 s}
 """
 BY_THE_CORE = schedule(
     """\

@@ -22,6 +22,7 @@ from rules.evidence import FASTEST_MC_PER_S
 from rules.facts import Reading, Verdict
 from rules.integrated import IntegratedLimit
 from rules.limit import Shown
+from rules.rate import RateLimit
 from rules.reach import ReachWithin
 from rules.standards.cooling import Clock
 from rules.standards.tables import DWELL_TABLES, DwellRow
@@ -287,6 +288,35 @@ def test_the_time_that_it_took(name: str, data: st.DataObject) -> None:
         assert full
 
 
+@pytest.mark.parametrize("name", ["rate", "rate of fall"])
+@given(st.data())
+def test_the_change_within_a_window(name: str, data: st.DataObject) -> None:
+    """Of a straight line's two ends the difference is greatest where one has a turn."""
+    kind = BY_NAME[name]
+    limit = kind.limit
+    assert isinstance(limit, RateLimit)
+    one = data.draw(sampled(kind))
+    (shown,), _ = judged(kind, one.window, one.readings)
+    low, high = limit.between or (-(10**9), 10**9)
+    changes = [
+        after - before if limit.asked.rises else before - after
+        for before, after in truth.windows(one.points(low, high), limit.over_ms)
+        if low <= before <= high and low <= after <= high
+    ]
+    if limit.asked.at_most and changes:
+        holds(shown, max(*changes, Fraction(0)))
+    if not limit.asked.at_most and changes:
+        figure = min(changes)
+        assert min(shown.least, shown.required) <= max(figure, Fraction(0))
+        assert min(figure, Fraction(shown.required)) <= shown.most
+        if shown.verdict is Verdict.MET:
+            assert figure >= shown.required
+        if shown.verdict is Verdict.MISSED:
+            assert figure < shown.required
+    if not changes:
+        assert shown.verdict is Verdict.UNPROVEN
+
+
 def test_the_course_is_measured_rightly() -> None:
     """By hand: up from 0 to 10 in 10 s, level for 5 s, down to 4 in 3 s."""
     course = [(0, 0), (10_000, 10), (15_000, 10), (18_000, 4)]
@@ -295,6 +325,8 @@ def test_the_course_is_measured_rightly() -> None:
     assert truth.longest_ms(points, at_least(8)) == 2_000 + 5_000 + 1_000
     assert truth.first_ms(points, lambda mc: mc > 8) == 8_000
     assert truth.runs(points, at_least(8)) == [(Fraction(8_000), Fraction(16_000))]
+    changes = [after - before for before, after in truth.windows(points, 2_000)]
+    assert [float(min(changes)), float(max(changes))] == [-4, 2]
     # 10 units are one decade: 9 / ln 10 of 10 s rising, 5 s at ten times the rate.
     rising = truth.decades(truth.cut(course, 0, 15_000), 0, 10, 1_000)
     assert rising == pytest.approx(10 * 9 / 2.302585093 + 50)

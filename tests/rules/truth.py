@@ -6,6 +6,7 @@ fractions; nothing of ``rules`` is asked.
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -81,6 +82,25 @@ def runs(points: Sequence[Point], where: Where) -> list[tuple[Fraction, Fraction
     alone = [one.at_ms for one in points if where(one.value_mc)]
     within = [at for at in alone if any(begun <= at <= end for begun, end in found)]
     return sorted([*found, *((at, at) for at in {*alone} - {*within})])
+
+
+def windows(
+    points: Sequence[Point], over_ms: int
+) -> Iterator[tuple[Fraction, Fraction]]:
+    """The values at both ends of every window that has a point at one of them."""
+    first, last = points[0].at_ms, points[-1].at_ms
+    ends = {one.at_ms for one in points} | {one.at_ms - over_ms for one in points}
+    for at_ms in sorted(ends):
+        if first <= at_ms and at_ms + over_ms <= last:
+            yield value_at(points, at_ms), value_at(points, at_ms + over_ms)
+
+
+def value_at(points: Sequence[Point], at_ms: Fraction) -> Fraction:
+    """The value at a moment within the course."""
+    place = max(bisect_left(points, at_ms, key=lambda point: point.at_ms), 1)
+    one, other = points[place - 1], points[place]
+    part = (at_ms - one.at_ms) / (other.at_ms - one.at_ms)
+    return one.value_mc + part * (other.value_mc - one.value_mc)
 
 
 def first_ms(points: Sequence[Point], where: Where) -> Fraction | None:

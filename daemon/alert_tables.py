@@ -261,6 +261,15 @@ class AlertTables:
         assert told is not None  # an alert is opened by one
         return told
 
+    def words(self, number: int) -> Words:
+        """What an alert says now: others may have joined it since people were told."""
+        rows = self._rows(
+            "SELECT title, body FROM alert_signal WHERE alert = ? AND title <> ''"
+            " ORDER BY number DESC LIMIT 1",
+            number,
+        )
+        return Words(*rows[0])
+
     def worse_events(self, lot: str) -> set[int]:
         """The numbers of a lot's events that were told as new or worse."""
         rows = self._rows(
@@ -333,7 +342,7 @@ class AlertTables:
 
     def alert(self, number: int) -> Alert:
         """One alert as it stands."""
-        key, told = self.key(number), self.said(number)
+        key, told, say = self.key(number), self.said(number), self.words(number)
         answered = self.newest(number, ACKNOWLEDGE)
         if answered and answered.number < told.number:
             answered = None  # that was an answer to something less
@@ -351,8 +360,8 @@ class AlertTables:
             standing=told.standing,
             severity=told.severity,
             state=self.state(number),
-            title=told.words.title,
-            body=told.words.body,
+            title=say.title,
+            body=say.body,
             since_ms=told.at_ms,
             opened_ms=opened_ms,
             answer=told.signal is WORSE,

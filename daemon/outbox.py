@@ -16,6 +16,7 @@ Addresses are secrets: they are in no table, no ``repr`` and no message.
 import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from daemon.alert_tables import (
@@ -30,7 +31,6 @@ from daemon.journal import Journal, JournalError, Kept, Noticed
 from rules.alerts import (
     ACKNOWLEDGE,
     CALLING,
-    CLEAR,
     NEXT,
     NORMAL,
     NOTED,
@@ -51,8 +51,10 @@ from rules.alerts import (
     tellings,
     wanted,
     words,
+    words_together,
 )
-from rules.facts import EntryKind, Event, Subject
+from rules.facts import QUIET, EntryKind, Event, Subject
+from rules.together import Gathered, Silent, gather, members
 
 __all__ = ["Alert", "Attempt", "Outbox"]
 
@@ -74,6 +76,28 @@ class _Taking(NamedTuple):
     steady_ms: int
 
 
+@dataclass(slots=True)
+class _Remembered:
+    """What is remembered of one lot between two events."""
+
+    conditions: dict[Key, Condition] = field(default_factory=dict)
+    silent: tuple[Silent, ...] = ()
+
+    def take(
+        self, key: Key, event: Event, *, asked: bool
+    ) -> tuple[Key, Gathered, Signal | None]:
+        """Take one event; whose alert it is, with whom, and what it means for it."""
+        gathered = gather(self.silent if key.lot else (), event)
+        if key.lot:
+            self.silent = gathered.silent
+        key = key._replace(name=gathered.alert)
+        condition = self.conditions.get(key, Condition())
+        self.conditions[key], signal = follow(
+            condition, event, asked=asked, joined=gathered.joined
+        )
+        return key, gathered, signal
+
+
 class Outbox:
     """Alerts made from the journal's events, and the notices still to be sent."""
 
@@ -82,7 +106,7 @@ class Outbox:
         self._journal = journal
         self._tables = AlertTables(journal)
         self._contacts = dict(contacts)
-        self._conditions: dict[str, dict[Key, Condition]] = {}
+        self._conditions: dict[str, _Remembered] = {}
         self._offered: set[tuple[int, str]] = set()
         self._unnoted: deque[tuple[Notice, Attempt, int]] = deque()
         self._ahead_ms = 0
@@ -183,26 +207,38 @@ class Outbox:
 
     def _take(self, taking: _Taking) -> int:
         """Let an event do to alerts what it does."""
-        key, event = taking.key, taking.event
-        conditions = self._conditions_of(key.lot, taking.number)
+        event, of_lot = taking.event, self._conditions_of(taking.key.lot, taking.number)
         asked = any(wanted(rule, event) for rule in taking.rules)
-        condition = conditions.get(key, Condition())
-        conditions[key], signal = follow(condition, event, asked=asked)
+        key, gathered, signal = of_lot.take(taking.key, event, asked=asked)
         made = 0
         number = self._tables.latest(key)
         if signal is WORSE:
             if number is None or self._tables.state(number) is NORMAL:
                 number = self._tables.open(key, answer=True)
             made += self._tell(number, WORSE, taking)
-        elif signal in (SAME, CLEAR) and number is not None:
-            after = NEXT[self._tables.state(number), signal]
-            if after is not self._tables.state(number):
+        elif number is not None and self._tables.state(number) is not NORMAL:
+            if gathered.joined or gathered.parted:
+                self._name_all(number, gathered, taking)
+                made += 1
+            elif signal and NEXT[self._tables.state(number), signal] is not (
+                self._tables.state(number)
+            ):
                 self._signal(number, signal, taking)
                 made += 1
+        elif signal is SAME and number is not None:
+            self._signal(number, signal, taking)
+            made += 1
         if asked and not severity(event.subject, event.now):
             number = self._tables.open(key, answer=False)
             made += self._tell(number, NOTED, taking)
         return made
+
+    def _name_all(self, number: int, gathered: Gathered, taking: _Taking) -> None:
+        """Let the alert name every channel that is silent with the first one."""
+        lot, cook = taking.key.lot, self._journal.cook(taking.key.lot)
+        house = cook.smokehouse if cook else ""
+        say = words_together(taking.event, members(gathered), lot, house)
+        self._signal(number, SAME, taking, say, standing=QUIET)
 
     def _tell(self, number: int, signal: Signal, taking: _Taking) -> int:
         key, event = taking.key, taking.event
@@ -219,9 +255,14 @@ class Outbox:
         return 1
 
     def _signal(
-        self, number: int, signal: Signal, taking: _Taking, say: Words = SILENT
+        self,
+        number: int,
+        signal: Signal,
+        taking: _Taking,
+        say: Words = SILENT,
+        standing: str = "",
     ) -> int:
-        event = taking.event
+        event, standing = taking.event, standing or taking.event.now
         self._live.add(number)
         return self._tables.add_signal(
             Happened(
@@ -231,8 +272,8 @@ class Outbox:
                 at_ms=event.at_ms,
                 steady_ms=taking.steady_ms,
                 event=taking.number,
-                standing=event.now,
-                severity=severity(event.subject, event.now),
+                standing=standing,
+                severity=severity(event.subject, standing),
                 words=say,
             )
         )
@@ -261,25 +302,23 @@ class Outbox:
             return [n for n in unfinished if lot in ("", self._tables.key(n).lot)]
         return [n for n in unfinished if str(n) == about]
 
-    def _conditions_of(self, lot: str, before: int) -> dict[Key, Condition]:
+    def _conditions_of(self, lot: str, before: int) -> _Remembered:
         """What is remembered of a lot; its events are folded again after a restart."""
         if lot in self._conditions:
             return self._conditions[lot]
         if len(self._conditions) >= LOTS_AT_HAND:
             self._conditions.clear()
         worse = self._tables.worse_events(lot)
-        conditions = self._conditions[lot] = {}
+        of_lot = self._conditions[lot] = _Remembered()
         for noticed in self._journal.events(lot):
             if noticed.number >= before:
                 break
             key, event = _about(noticed)
-            condition = conditions.get(key, Condition())
-            asked = noticed.number in worse
-            conditions[key], _ = follow(condition, event, asked=asked)
-        return conditions
+            of_lot.take(key, event, asked=noticed.number in worse)
+        return of_lot
 
     def _notice(self, number: int, row: int, telling: Telling, failed: int) -> Notice:
-        title, body = self._tables.said(number).words
+        title, body = self._tables.words(number)
         state = self._tables.state(number)
         if state in CALLING:
             told = self._tables.was_told(number, telling.contact)

@@ -21,7 +21,8 @@ from enum import IntEnum, StrEnum
 from typing import NamedTuple
 
 from rules import signs
-from rules.facts import Event, Standing, Subject
+from rules.facts import QUIET, Event, Standing, Subject
+from rules.together import TOGETHER_MS
 
 # An alert that went away and came back within this time is the same alert: our
 # choice, five times the 60 s off-delay that ISA-18.2 is said to start with for a
@@ -214,12 +215,13 @@ def wanted(rule: AlertRule, event: Event) -> bool:
 
 
 def follow(
-    condition: Condition, event: Event, *, asked: bool
+    condition: Condition, event: Event, *, asked: bool, joined: bool = False
 ) -> tuple[Condition, Signal | None]:
     """Take one event of a condition; answer what it means for the alert.
 
     ``asked`` says whether any rule wants the event.  A limit has a standing for
-    every channel: it is normal again when none of them is abnormal any more.
+    every channel, and so have channels that ``joined`` (``rules.together``): it is
+    normal again when none of them is abnormal any more.
     """
     bad = severity(event.subject, event.now)
     before = _worst(event.subject, condition.abnormal)
@@ -230,10 +232,12 @@ def follow(
     abnormal = list(condition.abnormal)
     if event.was in abnormal:
         abnormal.remove(event.was)
+    # Another silence under the same name, and not of the same moment.
+    anew = event.subject is Subject.CHANNEL and bool(abnormal) and not joined
     if bad:
         abnormal.append(event.now)
     signal = None  # nobody asked, or other channels are still abnormal
-    if bad > peak and asked:
+    if bad and asked and (bad > peak or anew):
         signal, peak = WORSE, bad
     elif bad and bad <= peak:
         signal = SAME
@@ -254,6 +258,9 @@ def tellings(
     never puts off a second person who was already due.
     """
     asked: dict[str, Telling] = {}
+
+    if event.subject is Subject.CHANNEL and event.now == QUIET:
+        now_ms += TOGETHER_MS  # until then others may join it
 
     def ask(contact: str, first_ms: int, again_ms: int) -> None:
         other = asked.get(contact)
@@ -319,6 +326,26 @@ def words(
         lines.append(f"{lead}: {'; '.join(remedies)}.")
     title = f"{what}: {', '.join(places)}" if places else what
     return Words(title, "\n".join(lines))
+
+
+def words_together(
+    event: Event, silent: Sequence[str], lot: str, smokehouse: str = ""
+) -> Words:
+    """The title and body for channels that fell silent together.
+
+    ``event`` is the silence of one of them, or its end; ``silent`` are those that are
+    silent now.
+    """
+    those = ", ".join(silent)
+    what = f"channel{'s' if len(silent) > 1 else ''} {those} quiet"
+    body = (
+        f"{those}: {event.why}. They fell silent together: look first at what they "
+        "share, such as a cable, a receiver or its power."
+    )
+    if event.now != QUIET:
+        body = f"{event.name} was {event.why}. Still silent: {those}."
+    places = [f"lot {lot}", *([f"smokehouse {smokehouse}"] if smokehouse else [])]
+    return Words(f"{what}: {', '.join(places)}", body)
 
 
 def closing(number: int, state: AlertState, *, told: bool) -> str:

@@ -22,6 +22,9 @@ from rules import evidence, forecast, lines, outlook, signs, stages
 from rules.channels import Channel, Role
 from rules.evidence import Piece, Sight, Span
 from rules.facts import (
+    QUIET,
+    REPORTING,
+    WAITING,
     Entry,
     EntryKind,
     Event,
@@ -42,8 +45,6 @@ from rules.stages import At, Passed, Stage, Way
 from rules.standards.cooling import ProductFacts
 from rules.surroundings import Moment
 from rules.units import say_ms
-
-WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
 
 
 @dataclass(frozen=True, slots=True)

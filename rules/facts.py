@@ -77,6 +77,10 @@ class Subject(StrEnum):
     SIGN = "sign"  # what a channel shows early, of the fire, door, bath or surface
 
 
+# What a channel is, in an event: not heard yet, heard, or silent for too long.
+WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
+
+
 class Event(NamedTuple):
     """Something that became true, at the time it became true.
 

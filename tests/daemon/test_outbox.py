@@ -10,6 +10,7 @@ from daemon.journal import Cook, Journal
 from daemon.outbox import Alert, Outbox
 from rules.alerts import AlertRule, AlertState, Notice, Outcome
 from rules.facts import Entry, EntryKind, Event, Subject
+from rules.together import TOGETHER_MS
 
 S_MS, MIN_MS = 1_000, 60_000
 START_MS = 1_767_225_600_000  # 2026-01-01T00:00:00Z
@@ -262,7 +263,9 @@ def test_each_lot_and_each_limit_has_its_own_alert(house: House) -> None:
     house.limit("at risk", lot="J-13")
     quiet = Event(house.now_ms, Subject.CHANNEL, "core-1", "core-1", "", "quiet", "")
     house.event(quiet)
-    assert house.send() == [(1, "operator"), (2, "operator"), (3, "operator")]
+    assert house.send(TOGETHER_MS) == [
+        *((1, "operator"), (2, "operator"), (3, "operator"))
+    ]
     house.acknowledge("all", "J-13")
     assert [alert.number for alert in house.outbox.open_alerts() if alert.answer] == [
         *(3, 1, 2),
@@ -270,6 +273,54 @@ def test_each_lot_and_each_limit_has_its_own_alert(house: House) -> None:
     states = {alert.number: alert.state for alert in house.outbox.open_alerts()}
     assert states[2] is AlertState.ACKNOWLEDGED
     assert states[1] is states[3] is AlertState.UNACKNOWLEDGED
+
+
+def channel(house: House, name: str, was: str, now: str, why: str = "silent") -> None:
+    event = Event(house.now_ms, Subject.CHANNEL, name, name, was, now, why)
+    house.event(event)
+
+
+BUS = ("core-1", "core-2", "core-3", "chamber")
+
+
+def test_a_bus_that_falls_silent_is_one_alert_that_names_all(house: House) -> None:
+    for name in BUS:  # each at its own last reading
+        channel(house, name, "reporting", "quiet", "nothing heard for 2 min")
+        assert house.due(7_000) == []
+    [notice] = house.due(TOGETHER_MS)
+    names = "chamber, core-1, core-2, core-3"
+    assert notice.title == f"channels {names} quiet: lot J-12, smokehouse north"
+    assert notice.body.startswith(f"{names}: nothing heard for 2 min. They fell silent")
+    house.outbox.told(notice, Outcome.SENT, house.now_ms)
+    house.restart()
+    for name in BUS[:3]:
+        channel(house, name, "quiet", "reporting", "heard again after 3 min")
+        assert house.alert.state is AlertState.UNACKNOWLEDGED
+    assert house.alert.title == "channel chamber quiet: lot J-12, smokehouse north"
+    assert house.alert.body == (
+        "core-3 was heard again after 3 min. Still silent: chamber."
+    )
+    channel(house, "chamber", "quiet", "reporting")
+    assert house.alert.state is AlertState.RETURNED
+
+
+def test_what_falls_silent_later_is_told_though_an_older_loss_was_answered(
+    house: House,
+) -> None:
+    channel(house, "core-1", "reporting", "quiet")
+    house.now_ms += 1_000
+    channel(house, "core-2", "reporting", "quiet")
+    assert house.send(TOGETHER_MS) == [(1, "operator")]
+    house.acknowledge("1")
+    house.now_ms += 5 * MIN_MS
+    channel(house, "core-3", "reporting", "quiet")
+    assert house.send(TOGETHER_MS) == [(2, "operator")]
+    house.acknowledge("2")
+    # The first comes back and is lost again, while the second is still away.
+    channel(house, "core-1", "quiet", "reporting")
+    house.now_ms += MIN_MS
+    channel(house, "core-1", "reporting", "quiet")
+    assert house.send(TOGETHER_MS) == [(1, "operator")]
 
 
 @pytest.mark.parametrize("subject", Subject)

@@ -36,6 +36,7 @@ SUBJECTS = {
     (Subject.LIMIT, "come-up"): [*Standing],
     (Subject.LIMIT, "cooling"): [*Standing],
     (Subject.CHANNEL, "core-1"): ["reporting", "quiet"],
+    (Subject.CHANNEL, "core-2"): ["reporting", "quiet"],
     (Subject.STAGE, "smoke"): ["begun", "over"],
 }
 

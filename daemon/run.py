@@ -46,7 +46,7 @@ from daemon.sender import Sender
 from daemon.settings import Settings
 from daemon.show import Show
 from daemon.steady import SteadyClock, Word
-from daemon.unset import dated, decode_unset, own_times
+from daemon.unset import dated, decode_unset, own_times, untimed
 from daemon.watching import Watching
 from daemon.web import Page
 from probes.contract import Arrival, Decoded, Probe, Refusal, numbers_of
@@ -180,7 +180,7 @@ class Road:
         """Decode one message into the group; a repeated one adds nothing."""
         arrival = message.arrival
         probes = self.show.probes_on(arrival.topic)
-        if any(untimed(probe) for probe in probes) and self.repeats(message, group):
+        if message.qos and untimed(probes, arrival) and self.repeats(message, group):
             return
         for one in self.dated_parts(probes, arrival):
             if isinstance(one, Refusal):
@@ -445,11 +445,6 @@ class Road:
                 part.close()
         self.page.stop()
         self.journal.close()
-
-
-def untimed(probe: Probe) -> bool:
-    """Whether what a probe publishes carries no time of its own."""
-    return not probe.time_pointer and probe.form != "senml"
 
 
 def run(

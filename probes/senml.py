@@ -50,6 +50,11 @@ NOTHING = Decimal(0)
 MOST = 10**12  # of samples that a probe can have given
 LONGEST_WHY = 200
 NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
+# Ten digits are beyond 2**28 s; one base time for all, or one record with its own.
+PLAIN_BASE = re.compile(
+    rb'\s*\[\s*\{[^{}]*"bt"\s*:\s*[1-9][0-9]{9}(?!.*"bt")', re.DOTALL
+)
+PLAIN_RECORD = re.compile(rb'\s*\[\s*\{[^{}]*"t"\s*:\s*[1-9][0-9]{9}[.,}][^{}]*\]\s*')
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")  # RFC 8428 section 4.5.1
 BASES = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 VALUES = ("v", "vs", "vb", "vd")
@@ -71,6 +76,14 @@ class Record(NamedTuple):
 def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
     """Every reading the pack holds for these probes, and what could not be trusted."""
     return decode_pack(probes, arrival, read_json(arrival.payload))
+
+
+def plainly_timed(payload: bytes) -> bool:
+    """Whether one look shows that every time in a pack is absolute.
+
+    False says nothing: ``decode`` has to be asked.
+    """
+    return bool(PLAIN_BASE.match(payload) or PLAIN_RECORD.fullmatch(payload))
 
 
 def decode_pack(

@@ -6,9 +6,13 @@ Which SenML times are absolute and which relative is that of RFC 8428, section 4
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from daemon.unset import dated, decode_unset, own_times
+from daemon.unset import dated, decode_unset, own_times, untimed
 from probes.contract import Arrival, Probe, Refusal
+from probes.decode import decode
+from probes.senml import plainly_timed
 from rules.facts import Quality, Reading
 from tests.probes.forms import CORE, JSON, SENML, TOPIC
 
@@ -52,6 +56,41 @@ def test_a_time_of_ours_is_no_evidence(
         "core-1", at_ms, 61_500, 500, Quality.CLOCK_UNSET, BOOT_MS
     )
     assert own_times([probe], heard(payload)) == []
+
+
+@pytest.mark.parametrize(("probe", "payload"), OWN)
+def test_what_has_a_time_of_its_own_needs_no_other_mark(
+    probe: Probe, payload: bytes
+) -> None:
+    assert not untimed([probe], heard(payload))
+
+
+@pytest.mark.parametrize(("probe", "payload", "at_ms"), OURS)
+def test_what_is_stamped_by_its_receipt_is_known_to_be(
+    probe: Probe, payload: bytes, at_ms: int
+) -> None:
+    """Whatever its form: a second receipt would make another reading of it."""
+    assert at_ms <= BOOT_MS
+    assert untimed([probe], heard(payload))
+
+
+times = st.sampled_from(
+    ["", '"t":0,', '"t":-5,', '"t":1768021200,', '"t":1.768e9,', '"t":1768021200.25,']
+)
+bases = st.sampled_from(["", '"bt":1768021200,', '"bt":5,', '"bt":1768021200.5,'])
+
+
+@given(st.lists(st.tuples(bases, times), min_size=1, max_size=3))
+def test_what_one_look_calls_timed_is_timed(records: list[tuple[str, str]]) -> None:
+    """Held against the whole resolution of RFC 8428, section 4.6."""
+    said = [
+        f'{{"n":"{SENML.record}",{base}{time}"u":"Cel","v":6{i}}}'
+        for i, (base, time) in enumerate(records)
+    ]
+    arrival = Arrival(TOPIC, f"[{', '.join(said)}]".encode(), TRUE_MS + 9_000)
+    if plainly_timed(arrival.payload):
+        readings = [r for r in decode([SENML], arrival) if isinstance(r, Reading)]
+        assert {*readings} <= {*own_times([SENML], arrival)}
 
 
 def test_once_the_clock_is_set_it_is_evidence_at_its_true_time() -> None:

@@ -50,6 +50,7 @@ class Course(NamedTuple):
     channel: str
     accuracy_mc: int
     around: str  # the channel that surrounds it
+    around_mc: int  # where that stands now
     likely: Explained
     others: tuple[Explained, ...]  # that explain it as well, or nearly
     rises: bool  # its stages are there to make it hotter
@@ -104,13 +105,15 @@ def course(now: Moment, i: int) -> Course | None:
     if found is None:
         return None
     number, fit = numbers[found[0]], found[1]
-    if surroundings.level(now.samples[number]) == NONE_MC:  # not any more
+    around_mc = surroundings.level(now.samples[number])
+    if around_mc == NONE_MC:  # it is not measured any more
         return None
     if not fit.rate and now.mark_ms - since_ms < STILL_MS:
         return None
     if now.cold and fit.around_mc > fit.core_mc and now.mark_ms - since_ms < MOVED_MS:
         return None
-    head = (now.mark_ms, channel.name, channel.accuracy_mc, now.channels[number].name)
+    around = (now.channels[number].name, around_mc)
+    head = (now.mark_ms, channel.name, channel.accuracy_mc, *around)
     return Course(*head, *_explained(now, core, number, fit), rises=not now.cold)
 
 
@@ -200,7 +203,7 @@ def _foreseen(course: Course, name: str, goal: Goal) -> Foreseen:
         likely_ms=likely_ms,
         latest_ms=latest_ms,
         around=course.around,
-        around_mc=course.fit.around_mc,
+        around_mc=course.around_mc,
     )
 
 

@@ -242,8 +242,8 @@ def test_probes_show_accuracy_coverage_and_the_longest_hole(
 def test_every_page_says_lot_record_and_number(tmp_path: Path, on_hold: Made) -> None:
     text = text_of(on_hold.document, tmp_path)
     foot = f"record {digest(on_hold.record)[:16]}"
-    assert text.count(foot) == 3
-    assert [f"page {number} of 3" in text for number in (1, 2, 3)] == [True] * 3
+    assert text.count(foot) == 4
+    assert [f"page {number} of 4" in text for number in (1, 2, 3, 4)] == [True] * 4
 
 
 def test_it_says_how_to_verify_it(tmp_path: Path, met: Made) -> None:

@@ -11,18 +11,22 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from daemon.view import (
+    AheadView,
     AlertView,
     ChannelView,
     CookView,
     Heard,
     LimitView,
+    SignView,
     StageView,
     ToldView,
 )
+from rules import engine
 from rules.channels import Channel, Role
-from rules.engine import Plan
+from rules.engine import Plan, State
 from rules.facts import Finding, Quality, Reading, Verdict
 from rules.limit import Limit
+from rules.outlook import Foreseen
 from rules.replay import Outcome
 from rules.stages import Stage, Way
 from rules.verdicts import GRAVEST, WORST, Judged, on_hold
@@ -33,8 +37,18 @@ if TYPE_CHECKING:
 NEVER_MS = 1 << 62
 
 
-def cook_view(lot: str, smokehouse: str, plan: Plan, outcome: Outcome) -> CookView:
-    """Show one cook: every stage, and every part of every limit, as it stands."""
+def cook_view(
+    lot: str,
+    smokehouse: str,
+    plan: Plan,
+    outcome: Outcome,
+    state: State | None = None,
+) -> CookView:
+    """Show one cook: every stage, and every part of every limit, as it stands.
+
+    With its ``state`` also what is forecast of them, and the early signs.
+    """
+    ahead = _ahead(engine.foreseen(plan, state)) if state else {}
     return CookView(
         lot=lot,
         smokehouse=smokehouse,
@@ -42,12 +56,14 @@ def cook_view(lot: str, smokehouse: str, plan: Plan, outcome: Outcome) -> CookVi
         begun_ms=outcome.stages[0].from_ms,
         finished_ms=outcome.finished_ms,
         on_hold=on_hold(outcome.judged),
-        stages=_stage_views(plan.stages, outcome),
+        stages=_stage_views(plan.stages, outcome, ahead.get(("", ""))),
         limits=tuple(
             view
             for limit, judged in zip(plan.limits, outcome.judged, strict=True)
-            for view in _limit_views(limit, judged, outcome.findings)
+            for one in _limit_views(limit, judged, outcome.findings)
+            for view in (replace(one, ahead=ahead.get((one.name, one.part))),)
         ),
+        signs=_sign_views(plan, state) if state else (),
     )
 
 
@@ -98,7 +114,40 @@ def alert_view(alert: "Alert") -> AlertView:
     )
 
 
-def _stage_views(stages: Sequence[Stage], outcome: Outcome) -> tuple[StageView, ...]:
+def _ahead(foreseen: Sequence[Foreseen]) -> dict[tuple[str, str], AheadView]:
+    """Of each limit and part, and of the stage (""), the core that is last."""
+
+    def lateness(one: Foreseen) -> tuple[int, int, str]:
+        return (one.likely_ms or NEVER_MS, one.latest_ms or NEVER_MS, one.channel)
+
+    return {
+        (one.limit, one.part): AheadView(
+            channel=one.channel,
+            mark_mc=one.mark_mc,
+            rises=one.rises,
+            hold_ms=one.hold_ms,
+            deadline_ms=one.deadline_ms,
+            earliest_ms=one.earliest_ms,
+            likely_ms=one.likely_ms,
+            latest_ms=one.latest_ms,
+            around=one.around,
+            around_mc=one.around_mc,
+        )
+        for one in sorted(foreseen, key=lateness)
+    }
+
+
+def _sign_views(plan: Plan, state: State) -> tuple[SignView, ...]:
+    return tuple(
+        SignView(channel.name, str(seen.sign), seen.since_ms)
+        for channel, seen in zip(plan.channels, state.signs, strict=True)
+        if seen.sign
+    )
+
+
+def _stage_views(
+    stages: Sequence[Stage], outcome: Outcome, ahead: AheadView | None
+) -> tuple[StageView, ...]:
     views = []
     for number, stage in enumerate(stages):
         view = StageView(stage.name, ends=str(stage.ends))
@@ -107,7 +156,8 @@ def _stage_views(stages: Sequence[Stage], outcome: Outcome) -> tuple[StageView, 
             view = replace(view, low_mc=low_mc, high_mc=high_mc)
         if number < len(outcome.stages):
             span = outcome.stages[number]
-            view = replace(view, from_ms=span.from_ms, to_ms=span.to_ms)
+            ends = None if span.to_ms else ahead
+            view = replace(view, from_ms=span.from_ms, to_ms=span.to_ms, ahead=ends)
             if stage.ends.way is Way.AFTER and not span.to_ms:
                 view = replace(view, due_ms=span.from_ms + stage.ends.ms)
         views.append(view)
@@ -167,6 +217,7 @@ def _limit_view(limit: Limit, finding: Finding) -> LimitView:
         most=finding.most,
         lose_ms=finding.lose_ms,
         why=finding.why,
+        kind=getattr(limit, "kind", ""),
     )
 
 

@@ -162,4 +162,5 @@ class Show:
 
 def _shown(running: Running) -> CookView:
     cook, plan = running.cook, running.plan
-    return cook_view(cook.lot, cook.smokehouse, plan, outcome(plan, running.state, ()))
+    state = running.state
+    return cook_view(cook.lot, cook.smokehouse, plan, outcome(plan, state, ()), state)

@@ -8,12 +8,15 @@ import json
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from typing import Any
+from datetime import tzinfo
 
+from daemon import going
 from daemon.cli import CHECK_FAILED, GOOD, MACHINE, CommandError
+from daemon.going import Tree
 from daemon.settings import Page, Settings
 from daemon.view import Heard
 from rules.facts import Standing
+from rules.signs import WAKES
 from rules.units import say_ms
 
 TIMEOUT_S = 10
@@ -23,7 +26,6 @@ WELL = {Standing.WAITING, Standing.WITHIN, Standing.MET}
 DIRECT = urllib.request.build_opener(urllib.request.ProxyHandler({}))
 
 Line = tuple[bool, str, str]  # whether it is well, what it is about, and the words
-Tree = dict[str, Any]
 
 
 def show(settings: Settings) -> int:
@@ -36,7 +38,12 @@ def show(settings: Settings) -> int:
     health, view = _asked(f"{address}/health"), _asked(f"{address}/view")
     if "site" not in view:
         raise CommandError(f"{address}: {view.get('refused', 'no view')}", MACHINE)
-    lines = [*_parts(health, view), *_cooks(view), *_channels(view), *_alerts(view)]
+    lines = [
+        *_parts(health, view),
+        *_cooks(view, settings.zone),
+        *_channels(view),
+        *_alerts(view),
+    ]
     print(view["site"])
     for well, about, words in lines:
         print(f"{' ' if well else '!'} {about:<12} {words}")
@@ -77,19 +84,43 @@ def _parts(health: Tree, view: Tree) -> Iterator[Line]:
     yield recorded, "recording", "yes" if recorded else f"NO: {recording['why']}"
 
 
-def _cooks(view: Tree) -> Iterator[Line]:
+def _cooks(view: Tree, zone: tzinfo) -> Iterator[Line]:
     for lot in view["unjudged"]:
         why = "NOT JUDGED: this version does not understand its schedule; it is on hold"
         yield False, lot, why
     for cook in view["cooks"]:
-        running = [s["name"] for s in cook["stages"] if s["from_ms"] and not s["to_ms"]]
-        stage = "ended" if cook["finished_ms"] else ", ".join(running) or "no stage"
+        running = [one for one in cook["stages"] if one["from_ms"] and not one["to_ms"]]
+        names = ", ".join(one["name"] for one in running)
+        stage = "ended" if cook["finished_ms"] else names or "no stage"
         held = ", ON HOLD" if cook["on_hold"] else ""
         yield not held, cook["lot"], f"{cook['smokehouse']}: {stage}{held}"
+        if not cook["finished_ms"]:
+            yield from _ahead(cook, running, zone)
         for limit in cook["limits"]:
             if limit["standing"] not in WELL:
-                name = " ".join(filter(None, (limit["name"], limit["part"])))
-                yield False, "", f"{name}: {limit['standing']}, {limit['why']}"
+                yield False, "", f"{_name(limit)}: {limit['standing']}, {limit['why']}"
+
+
+def _ahead(cook: Tree, running: list[Tree], zone: tzinfo) -> Iterator[Line]:
+    """Where a running cook is going: stage, clocks, lethality, and early signs."""
+    for stage in running:
+        if stage["ahead"]:
+            yield True, "", f"{stage['name']} ends: {going.ahead(stage['ahead'], zone)}"
+    for limit in cook["limits"]:
+        ahead = limit["ahead"]
+        if ahead and limit["kind"] not in going.LETHAL:
+            well = limit["standing"] in WELL
+            yield well, "", f"{_name(limit)}: {going.ahead(ahead, zone)}"
+    for well, words in going.lethality(cook["limits"], zone):
+        yield well, "", words
+    for one in cook["signs"]:
+        since = going.clock(one["since_ms"], zone)
+        words = f"{one['channel']}: {one['sign']} since {since}"
+        yield one["sign"] not in WAKES, "", words
+
+
+def _name(limit: Tree) -> str:
+    return " ".join(filter(None, (limit["name"], limit["part"])))
 
 
 def _channels(view: Tree) -> Iterator[Line]:

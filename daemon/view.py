@@ -47,6 +47,34 @@ class RecordingView:
 
 
 @dataclass(frozen=True, slots=True)
+class AheadView:
+    """Where the slowest core is going, and when it is where something asks it to be.
+
+    Times are 0 where they never come; the deadline also where there is none.
+    """
+
+    channel: str
+    mark_mc: int
+    rises: bool
+    hold_ms: int  # it has to be held there for so long, and the times are of its end
+    deadline_ms: int
+    earliest_ms: int
+    likely_ms: int
+    latest_ms: int
+    around: str  # the channel that surrounds it
+    around_mc: int
+
+
+@dataclass(frozen=True, slots=True)
+class SignView:
+    """An early sign that a channel shows: advice, no standing."""
+
+    channel: str
+    sign: str
+    since_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class StageView:
     """One stage of a cook, whether it is past, running or still to come."""
 
@@ -57,6 +85,7 @@ class StageView:
     due_ms: int = 0  # when it ends by time alone; 0 where something else ends it
     low_mc: int | None = None  # of the chamber's band
     high_mc: int | None = None
+    ahead: AheadView | None = None  # of the one that runs, where a core ends it
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +112,8 @@ class LimitView:
     most: int
     lose_ms: int
     why: str
+    kind: str = ""
+    ahead: AheadView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +128,7 @@ class CookView:
     on_hold: bool
     stages: tuple[StageView, ...] = ()
     limits: tuple[LimitView, ...] = ()
+    signs: tuple[SignView, ...] = ()
 
     @property
     def stage(self) -> StageView | None:

@@ -169,7 +169,9 @@ def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
     stage, way = now.stages[now.at.number], now.ways[now.at.number]
     if reached or way not in (Way.RISES, Way.FALLS):
         return []
-    goal = Goal("", way is Way.RISES, stage.ends.mc)
+    at_most_ms, since_ms = stage.at_most_ms, now.at.since_ms
+    clock = {"left_ms": at_most_ms, "runs_ms": since_ms} if at_most_ms else {}
+    goal = Goal("", way is Way.RISES, stage.ends.mc, **clock)
     return [_foreseen(course, "", goal)]
 
 

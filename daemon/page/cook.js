@@ -5,8 +5,12 @@ import { showChannels } from "./channels.js";
 import { showChart } from "./chart.js";
 import { dress, keep, make, say } from "./dom.js";
 import { showLimits } from "./limits.js";
-import { about, clock, duration } from "./words.js";
+import { about, clock, duration, glued, going, late } from "./words.js";
 import { askInitials, write } from "./writing.js";
+
+const CALLS = ["dying fire", "warming bath"];
+const LETHAL = ["dwell table", "integrated lethality"];
+const NO_HUMIDITY = "the surface's humidity is shown by no limit here";
 
 let forms = 0;
 
@@ -44,10 +48,14 @@ function showSummary(cooks, now) {
     const limit = soonest(cook);
     say(node.parts.link, `${cook.lot}: ${stageWords(cook, now)}`);
     const losing = limit && !cook.finished_ms;
-    const at = losing ? clock(limit.lose_ms, now) : "";
-    const lost = losing ? `▲ ${limit.name} lost at ${at} if nothing changes` : "";
+    const lost = losing ? glued(losingWords(limit, now)) : "";
     say(node.parts.words, cook.on_hold ? `■ ON HOLD ${lost}` : lost);
   });
+}
+
+function losingWords(limit, now) {
+  if (!limit.ahead?.deadline_ms) return `▲ ${limit.name} lost at ${clock(limit.lose_ms, now)} if nothing changes`;
+  return `${late(limit.ahead) ? "▲ " : ""}${limit.name}: ${going(limit.ahead, now)}`;
 }
 
 function stageWords(cook, now) {
@@ -66,6 +74,9 @@ function build(cook) {
     stageName: make("span", "stage-name"),
     stageFor: make("span", "stage-for"),
     stageWords: make("p"),
+    signs: make("ul", "signs"),
+    texture: make("p", "going"),
+    lethality: make("ul", "lethality"),
     stages: make("ol", "stages"),
     channels: make("div", "channels"),
     limits: make("div", "limits"),
@@ -73,12 +84,15 @@ function build(cook) {
   });
   part.chart.style.margin = "0.4rem 0 0";
   part.stages.setAttribute("aria-label", "Stages");
+  part.signs.setAttribute("aria-label", "Early signs");
+  part.lethality.setAttribute("aria-label", "Lethality");
   const now = make("p", "stage-now", part.stageName, part.stageFor);
   const channels = make("div", "channels-part", make("h3", "", "Channels"), part.channels);
   const chart = make("div", "chart-part", make("h3", "", "Chart"), part.chart);
   const key = make("p", "soft", "Bars: solid is certain, striped is possible, the upright mark is the limit.");
   const limits = make("div", "limits-part", make("h3", "", "Limits"), key, part.limits);
   node.append(make("header", "", part.title, part.lot, part.hold, now, part.stageWords, part.stages));
+  node.firstChild.append(part.signs, part.texture, part.lethality);
   node.append(make("div", "columns", channels, limits, chart), buildForm(cook));
   return node;
 }
@@ -114,6 +128,12 @@ function showStage(part, cook, now) {
     say(part.stageFor, cook.finished_ms ? `at ${clock(cook.finished_ms, now)}` : "");
     say(part.stageWords, cook.finished_ms ? finishedWords(cook) : "");
   }
+  const signs = cook.finished_ms ? [] : cook.signs;
+  keep(part.signs, signs, (one) => one.channel, () => make("li"), (node, one) => {
+    say(node, `${CALLS.includes(one.sign) ? "▲" : "●"} ${one.channel}: ${one.sign} since ${clock(one.since_ms, now)}`);
+  });
+  say(part.texture, stage?.ahead ? glued(`Texture: ${going(stage.ahead, now)}`) : "");
+  showLethality(part, cook, now);
   keep(part.stages, cook.stages, (one) => one.name, () => make("li"), (node, one) => {
     const state = one.to_ms ? "done" : one === stage ? "now" : "to-come";
     const took = duration(one.to_ms - one.from_ms);
@@ -122,6 +142,20 @@ function showStage(part, cook, now) {
     say(node, words[state]);
     if (state === "now") node.setAttribute("aria-current", "step");
     else node.removeAttribute("aria-current");
+  });
+}
+
+/** Lethality is another thing than texture, and never the core's alone. */
+function showLethality(part, cook, now) {
+  const humid = cook.limits.filter((one) => one.kind === "humidity");
+  const beside = humid.map((one) => `${one.name}: ${one.standing}`).join("; ");
+  const lethal = cook.limits.filter((one) => LETHAL.includes(one.kind) && one.standing !== "waiting");
+  keep(part.lethality, cook.finished_ms ? [] : lethal, (one) => one.name, () => make("li"), (node, one) => {
+    const met = `${one.standing} since ${clock(one.since_ms, now)}, ${one.why}`;
+    const rate = one.ahead ? `, ${going(one.ahead, now)}` : "";
+    const words = one.standing === "within" ? `not met yet${rate}` : met;
+    const which = one.name.toLowerCase() === "lethality" ? "" : ` (${one.name})`;
+    say(node, glued(`Lethality${which}: ${words} (${beside || NO_HUMIDITY})`));
   });
 }
 

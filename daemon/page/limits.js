@@ -2,7 +2,7 @@
 // bounds, and when it is lost if nothing changes.  Worst first.
 
 import { dress, keep, make, reshape, say, shape } from "./dom.js";
-import { about, clock, figure, glued } from "./words.js";
+import { about, clock, figure, glued, going } from "./words.js";
 
 const WORST_FIRST = ["missed", "deviation", "unproven", "at risk", "within", "waiting", "met"];
 const ENDED = ["met", "missed"];
@@ -94,6 +94,8 @@ function deadline(limit, now) {
     // It may stand within again, yet what happened before decides the verdict.
     return limit.most > limit.required ? "what was allowed is used up" : "what was allowed may be used up";
   }
+  // When its core will be there says more than when its time is up.
+  if (limit.ahead) return glued(going(limit.ahead, now));
   if (!limit.lose_ms) return "";
   if (limit.lose_ms <= now) return `lost at ${clock(limit.lose_ms, now)}`;
   const left = about(limit.lose_ms - now);

@@ -93,3 +93,24 @@ export function figure(number, unit, side) {
   if (unit === "mlog10") return `${tenths(number, side)} log10`;
   return `${tenths(number, side)} °C`;
 }
+
+/** Where a core is asked to be, and when it will be: the house's own sentence. */
+export function going(one, now) {
+  const where = `${one.rises ? "past" : "down to"} ${figure(one.mark_mc, "mc", "")}`;
+  const hold = one.hold_ms ? ` for ${duration(one.hold_ms)}` : "";
+  if (!one.deadline_ms) return `${one.channel} has to be ${where}${hold}; at this rate ${rate(one, now)}`;
+  const left = one.deadline_ms > now ? `, in ${about(one.deadline_ms - now)}` : "";
+  const by = `by ${clock(one.deadline_ms, now)}${left}`;
+  return `${one.channel} must be ${where}${hold} ${by}; at this rate ${rate(one, now)}`;
+}
+
+/** When a core is there: the likely time, and between which two it lies. */
+function rate(one, now) {
+  const [earliest, likely, latest] = [one.earliest_ms, one.likely_ms, one.latest_ms].map((ms) => ms && clock(ms, now));
+  if (!likely) return earliest ? `never (${earliest} at the earliest)` : "never";
+  if (!latest) return `${likely} (${earliest} at the earliest)`;
+  return earliest === latest ? likely : `${likely} (${earliest} to ${latest})`;
+}
+
+/** Whether a core is likely to be there too late, or never. */
+export const late = (one) => Boolean(one?.deadline_ms) && (!one.likely_ms || one.likely_ms > one.deadline_ms);

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from playwright.sync_api import expect
 
-from daemon.view import BrokerView, RecordingView
+from daemon.view import BrokerView, RecordingView, SignView
 from rules.facts import Entry, EntryKind, Standing, Verdict
 from tests.browser.conftest import OpenTab, Yard
 from tests.browser.yard import LOT, MIN, yard
@@ -71,15 +71,78 @@ def test_a_limit_shows_both_bounds_and_when_it_is_lost(
     expect(limit).to_contain_text("critical limit, CCP-1 · core-2 decides")
     expect(limit).to_contain_text("5 h 2 min to 5 h 18 min of 6 h used; 42 min left")
     hours = int(tab.evaluate("-new Date().getTimezoneOffset() / 60"))
-    lost = at(served.view.cooks[0].limits[0].lose_ms, hours)
-    expect(limit.locator(".deadline")).to_contain_text(
-        f"lost at {lost} if nothing changes, in 41 min"
+    ahead = served.view.cooks[0].limits[0].ahead
+    assert ahead
+    times = (ahead.deadline_ms, ahead.likely_ms, ahead.earliest_ms, ahead.latest_ms)
+    by, likely, earliest, latest = (at(ms, hours) for ms in times)
+    expect(limit.locator(".deadline")).to_have_text(
+        f"core-2 must be past 54.4 °C by {by}, in 41 min; "
+        f"at this rate {likely} ({earliest} to {latest})"
     )
     widths = limit.locator(".bar div").evaluate_all(
         "all => all.map(bar => bar.getBoundingClientRect().width)"
     )
     possible, certain, _ = widths
     assert certain / possible == pytest.approx(302 / 318, abs=0.01)
+
+
+def test_without_a_forecast_it_says_when_it_is_lost(
+    open_tab: OpenTab, served: Yard
+) -> None:
+    cook = served.view.cooks[0]
+    blind = replace(cook.limits[0], ahead=None)
+    served.show(cooks=(replace(cook, limits=(blind,)),))
+    tab = open_tab().tab
+    lost = tab.locator(".limit .deadline")
+    expect(lost).to_contain_text("if nothing changes, in 41 min")
+    summary = tab.get_by_role("list", name="Cooks")
+    expect(summary).to_contain_text("▲ come-up lost at ")
+
+
+def test_what_comes_in_time_is_no_warning(open_tab: OpenTab, served: Yard) -> None:
+    cook = served.view.cooks[0]
+    ahead = cook.limits[0].ahead
+    assert ahead
+    soon = replace(ahead, likely_ms=ahead.deadline_ms - 60_000)
+    served.show(cooks=(replace(cook, limits=(replace(cook.limits[0], ahead=soon),)),))
+    summary = open_tab().tab.get_by_role("list", name="Cooks")
+    expect(summary).to_contain_text("come-up: core-2 must be past 54.4 °C by ")
+    expect(summary).not_to_contain_text("▲")
+
+
+def test_a_stalled_core_that_was_lethal_hours_ago_says_so(
+    open_tab: OpenTab, served: Yard
+) -> None:
+    """Texture is one line, lethality another, and the surface's humidity beside it."""
+    cook = served.view.cooks[0]
+    hour_ms = 3_600_000
+    met = replace(
+        next(one for one in cook.limits if one.name == "lethality"),
+        standing=Standing.MET,
+        since_ms=served.view.now_ms - 2 * hour_ms,
+        why="held 12 min at 60.0 degC or above, full at 11:30 UTC",
+    )
+    stall = SignView("core-2", "stall", served.view.now_ms - hour_ms)
+    served.show(cooks=(replace(cook, limits=(met,), signs=(stall,)),))
+    tab = open_tab(timezone_id="UTC").tab
+    head = tab.locator(".cook > header")
+    expect(head.locator(".signs")).to_have_text("● core-2: stall since 12:30")
+    expect(head.locator(".going")).to_have_text(
+        "Texture: core-2 has to be past 69.0 °C; "
+        "at this rate never (14:25 at the earliest)"
+    )
+    expect(head.locator(".lethality")).to_have_text(
+        "Lethality: met since 11:30, held 12 min at 60.0 °C or above, "
+        "full at 11:30 UTC (the surface's humidity is shown by no limit here)"
+    )
+
+
+def test_humidity_that_is_judged_stands_beside_the_lethality(open_tab: OpenTab) -> None:
+    tab = open_tab().tab
+    expect(tab.locator(".lethality")).to_have_text(
+        "Lethality: not met yet (smoke humidity: unproven)"
+    )
+    expect(tab.locator(".signs")).to_contain_text("▲ chamber: dying fire since ")
 
 
 def test_what_is_to_be_reached_is_told_from_what_is_used_up(open_tab: OpenTab) -> None:

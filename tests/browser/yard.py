@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from daemon.curve import Curve, CurveView
 from daemon.view import (
+    AheadView,
     AlertView,
     BrokerView,
     ChannelView,
@@ -18,6 +19,7 @@ from daemon.view import (
     LimitView,
     NoticeView,
     RecordingView,
+    SignView,
     StageView,
     ToldView,
     View,
@@ -66,7 +68,6 @@ def cook(now_ms: int) -> CookView:
     """The unlucky lot."""
     begun_ms = now_ms - 320 * MIN
     smoke_ms, cook_ms = now_ms - 275 * MIN, now_ms - 95 * MIN
-    band = {"low_mc": 57_000, "high_mc": 63_000}
     return CookView(
         lot=LOT,
         smokehouse="north",
@@ -76,17 +77,35 @@ def cook(now_ms: int) -> CookView:
         on_hold=False,
         stages=(
             StageView("dry", begun_ms, smoke_ms, "after 45 min", 0, 50_000, 60_000),
-            StageView("smoke", smoke_ms, cook_ms, "after 3 h", 0, **band),
+            StageView("smoke", smoke_ms, cook_ms, "after 3 h", 0, 57_000, 63_000),
             StageView(
                 name="cook",
                 from_ms=cook_ms,
                 ends="when every core reaches 69.0 degC",
                 low_mc=74_000,
                 high_mc=82_000,
+                ahead=ahead(now_ms, 69_000),
             ),
             StageView("chill", ends="when every core falls to 4.0 degC"),
         ),
         limits=limits(now_ms),
+        signs=(SignView("chamber", "dying fire", now_ms - 14 * MIN),),
+    )
+
+
+def ahead(now_ms: int, mark_mc: int) -> AheadView:
+    """Where the slower core is going: nowhere, unless the fire is lit again."""
+    return AheadView(
+        channel="core-2",
+        mark_mc=mark_mc,
+        rises=True,
+        hold_ms=0,
+        deadline_ms=0,
+        earliest_ms=now_ms + 55 * MIN,
+        likely_ms=0,
+        latest_ms=0,
+        around="chamber",
+        around_mc=61_200,
     )
 
 
@@ -109,10 +128,20 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
         most=5 * HOUR + 2 * MIN,
         lose_ms=now_ms + 42 * MIN,
         why="10.0 degC to 54.4 degC for between 5 h 2 min and 5 h 18 min of 6 h",
+        kind="time between",
+        ahead=replace(
+            ahead(now_ms, 54_444),
+            deadline_ms=now_ms + 42 * MIN,
+            earliest_ms=now_ms + 18 * MIN,
+            likely_ms=now_ms + 87 * MIN,
+            latest_ms=now_ms + 140 * MIN,
+        ),
     )
     chamber = replace(
         come_up,
         name="cook chamber",
+        kind="band",
+        ahead=None,
         control_point="",
         critical=False,
         asks="74.0 degC to 82.0 degC, outside for no longer than 10 min",
@@ -128,6 +157,8 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
     lethality = replace(
         come_up,
         name="lethality",
+        kind="integrated lethality",
+        ahead=None,
         control_point="CCP-2",
         asks="6.5-log10 by FSIS Appendix A, meat",
         standing=Standing.WITHIN,
@@ -142,6 +173,7 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
     )
     sensor = replace(
         chamber,
+        kind="humidity",
         name="smoke humidity",
         asks="at or above 60 %",
         standing=Standing.UNPROVEN,
@@ -155,7 +187,8 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
     )
     dry = replace(chamber, name="dry chamber", standing=Standing.MET, least=0, most=0)
     dry = replace(dry, asks="50.0 degC to 60.0 degC", why="was never outside")
-    chill = replace(come_up, name="cooling", control_point="CCP-3", lose_ms=0, unit="")
+    chill = replace(come_up, kind="cooling option", ahead=None)
+    chill = replace(chill, name="cooling", control_point="CCP-3", lose_ms=0, unit="")
     chill = replace(chill, standing=Standing.WAITING, asks="FSIS Appendix B, option 1")
     return (come_up, lethality, chill, dry, chamber, sensor)
 

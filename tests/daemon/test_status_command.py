@@ -40,7 +40,7 @@ def calm() -> View:
     limit = replace(cook.limits[0], standing=Standing.MET, verdict=Verdict.MET)
     return replace(
         view,
-        cooks=(replace(cook, limits=(limit,)),),
+        cooks=(replace(cook, limits=(limit,), signs=()),),
         channels=view.channels[:2],
         alerts=(),
     )
@@ -86,6 +86,23 @@ def test_each_trouble_has_its_line(
     ):
         assert words in said
     assert "waits for somebody" in said
+
+
+def test_it_says_where_a_cook_is_going(
+    page: Page, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page.publish(yard(NOW_MS))
+    assert asked(tmp_path, page.port) == cli.CHECK_FAILED
+    said = capsys.readouterr().out
+    for words in (
+        " cook ends: core-2 has to be past 69.0 degC; at this rate never"
+        " (05:55 at the earliest)\n",
+        "!              come-up: core-2 must be past 54.4 degC by 05:42;"
+        " at this rate 06:27 (05:18 to 07:20)\n",
+        " lethality: not met yet (smoke humidity: unproven)\n",
+        "!              chamber: dying fire since 04:46\n",
+    ):
+        assert words in said
 
 
 def test_before_its_first_turn_the_daemon_has_nothing_to_show(

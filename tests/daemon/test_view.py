@@ -1,6 +1,7 @@
 """The view: its JSON, what is drawn of the recent past, and how it is built."""
 
 import json
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -10,9 +11,9 @@ from daemon.curve import Curve, Piece
 from daemon.seen import channel_view, cook_view
 from daemon.view import Heard, View, as_json, curves_as_json
 from rules.channels import Channel, Role
-from rules.engine import Plan, plan
-from rules.facts import Quality, Reading, Standing, Verdict
-from rules.replay import replay
+from rules.engine import Plan, opened, plan
+from rules.facts import Quality, Reading, Standing, Tick, Verdict
+from rules.replay import fold, outcome, replay
 from rules.schedule import Schedule, read_schedule
 from tests.browser.yard import yard
 
@@ -203,3 +204,30 @@ def test_a_limit_that_no_channel_shows_is_unproven_and_holds_the_lot() -> None:
 def test_a_view_with_nothing_in_it_can_be_shown() -> None:
     empty = View("Nowhere", 1, 1, VIEW.broker, VIEW.recording)
     assert json.loads(as_json(empty))["cooks"] == []
+
+
+def test_a_cook_shows_where_its_slowest_core_is_going() -> None:
+    """Two cores lag behind a chamber at 60 degC, by 40 min and by 80 min."""
+    quick, slow = replace(CORE, name="core-1"), replace(CORE, name="core-2")
+    channels, minute_ms = (CHAMBER, quick, slow), 60_000
+    heard = [
+        Reading(channel.name, at_ms, value_mc, channel.accuracy_mc)
+        for at_ms in range(0, 40 * minute_ms, CHAMBER.every_ms)
+        for channel, tau_ms in ((CHAMBER, 1), (quick, 40 * 60e3), (slow, 80 * 60e3))
+        for value_mc in (60_000 - round(48_000 * math.exp(-at_ms / tau_ms)),)
+    ]
+    used = judged(*channels)
+    state, _ = fold(used, opened(used, 0), [*heard, Tick(40 * minute_ms + 1)])
+    view = cook_view("L-1", "north", used, outcome(used, state, ()), state)
+    come_up = next(limit for limit in view.limits if limit.name == "come-up")
+    assert come_up.kind == "time between"
+    ahead = come_up.ahead
+    assert ahead
+    assert (ahead.channel, ahead.mark_mc, ahead.around) == ("core-2", 54_444, "chamber")
+    # The chamber stays as it is for as long as the smoke lasts: 3 h.
+    there_ms = 80 * 60e3 * math.log(48_000 / (60_000 - 54_444 - CORE.accuracy_mc))
+    assert ahead.earliest_ms <= there_ms
+    assert ahead.latest_ms == 0  # its surface may be wet, for all that is measured
+    assert abs(ahead.likely_ms - there_ms) < 10 * minute_ms
+    assert view.stages[0].ahead is None  # it ends by time
+    assert view.signs == ()

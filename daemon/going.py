@@ -1,0 +1,66 @@
+"""In words: where a cook is going, and that texture and lethality are two things.
+
+What a core is asked to be and when it will be: ``core-2 must be past 54.4 degC by
+14:10; at this rate 14:55 (14:40 to 15:30)``.  The end of a stage by a core is texture,
+and says nothing of lethality, which may have been met hours before; and lethality is
+never said by the core alone: what there is of the surface's humidity stands beside it.
+
+Units: milliseconds since 1970-01-01T00:00:00Z; 0 for a time that never comes.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime, tzinfo
+from typing import Any
+
+from rules.facts import Standing
+from rules.units import say_mc, say_ms
+
+LETHAL = ("dwell table", "integrated lethality")
+HUMID = "humidity"
+NO_HUMIDITY = "the surface's humidity is shown by no limit here"
+
+Tree = dict[str, Any]  # as ``daemon.view.as_json`` gives it
+
+
+def ahead(one: Tree, zone: tzinfo) -> str:
+    """When the core is where it is asked to be, and when it must be."""
+    where = f"{'past' if one['rises'] else 'down to'} {say_mc(one['mark_mc'])}"
+    hold = f" for {say_ms(one['hold_ms'])}" if one["hold_ms"] else ""
+    rate = _rate(one, zone)
+    if one["deadline_ms"]:
+        by = clock(one["deadline_ms"], zone)
+        return f"{one['channel']} must be {where}{hold} by {by}; at this rate {rate}"
+    return f"{one['channel']} has to be {where}{hold}; at this rate {rate}"
+
+
+def lethality(limits: Sequence[Tree], zone: tzinfo) -> Iterator[tuple[bool, str]]:
+    """Whether all is well with each lethality limit that is judged, and the words."""
+    humid = [one for one in limits if one["kind"] == HUMID]
+    beside = "; ".join(f"{one['name']}: {one['standing']}" for one in humid)
+    for one in limits:
+        if one["kind"] not in LETHAL or one["standing"] == Standing.WAITING:
+            continue
+        since = clock(one["since_ms"], zone)
+        words = f"{one['name']}: {one['standing']} since {since}, {one['why']}"
+        if one["standing"] == Standing.WITHIN:
+            rate = f", {ahead(one['ahead'], zone)}" if one["ahead"] else ""
+            words = f"{one['name']}: not met yet{rate}"
+        well = one["standing"] in (Standing.WITHIN, Standing.MET)
+        yield well, f"{words} ({beside or NO_HUMIDITY})"
+
+
+def clock(at_ms: int, zone: tzinfo) -> str:
+    """A time of day, as the house's clock shows it."""
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%H:%M")
+
+
+def _rate(one: Tree, zone: tzinfo) -> str:
+    earliest, likely, latest = (
+        clock(at_ms, zone) if at_ms else ""
+        for at_ms in (one["earliest_ms"], one["likely_ms"], one["latest_ms"])
+    )
+    if not likely:
+        return f"never ({earliest} at the earliest)" if earliest else "never"
+    if not latest:
+        return f"{likely} ({earliest} at the earliest)"
+    return f"{likely} ({earliest} to {latest})" if earliest != latest else likely

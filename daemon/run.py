@@ -46,6 +46,7 @@ from daemon.sender import Sender
 from daemon.settings import Settings
 from daemon.show import Show
 from daemon.steady import SteadyClock, Word
+from daemon.unopened import Unopened
 from daemon.unset import dated, decode_unset, own_times, untimed
 from daemon.watching import Watching
 from daemon.web import Page
@@ -473,8 +474,15 @@ def drive(
     stopping: threading.Event,
 ) -> None:
     """Run until it is told to stop, or until the journal has to be opened anew."""
-    road = assembled(settings, environment, clock_of(settings.pace))
+    clock = clock_of(settings.pace)
+    unopened = Unopened(settings, clock, Notifier(environment))
+    unopened.wait(stopping)
+    if stopping.is_set():
+        unopened.sender.close()
+        return
+    road = assembled(settings, environment, clock)
     road.stopping = stopping
+    road.alarm, road.sender = unopened.alarm, unopened.sender
     try:
         road.care = Care(settings, road.journal, partial(last_word, road.journal))
         road.page.start()

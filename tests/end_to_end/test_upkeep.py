@@ -8,6 +8,7 @@ import json
 import sqlite3
 import subprocess
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
@@ -112,6 +113,23 @@ def test_a_page_lost_under_the_running_daemon_stops_it_not(
     wait_for(partial(kept, site, 3), "readings in the new file", site.log)
     assert site.process.pid == process and site.process.poll() is None
     assert "the journal is damaged, and is opened anew" in site.log()
+
+
+def test_a_daemon_waits_for_a_journal_that_cannot_be_opened(
+    make_site: MakeSite,
+) -> None:
+    """As on a card that came up read-only; a folder of its name is no more use."""
+    site = make_site(times=1)
+    site.settings.journal.mkdir()
+    (site.folder / "daemon.log").touch()
+    with ThreadPoolExecutor(1) as pool:
+        started = pool.submit(site.start)
+        words = f"not recording: journal {site.settings.journal}: it cannot be opened"
+        wait_for(lambda: words in site.log(), words, site.log, 60)
+        site.settings.journal.rmdir()
+        started.result(timeout=60)
+    publish(site, 1)
+    wait_for(partial(kept, site, 1), "a reading", site.log)
 
 
 def test_a_second_daemon_is_turned_away(make_site: MakeSite) -> None:

@@ -17,17 +17,11 @@ from typing import NamedTuple
 
 from daemon.cooks import Running
 from daemon.journal import Journal, Kept
+from probes.company import Company, company_of, recalled
+from probes.company import screened as screened_one
 from probes.contract import Refusal
 from probes.doubts import TABLE, Doubt, Treated
-from probes.screening import (
-    REPORTING,
-    TOLD_AFTER,
-    event_of,
-    heard,
-    recalled,
-    refused,
-)
-from probes.screening import screened as screened_one
+from probes.screening import REPORTING, TOLD_AFTER, event_of, heard, refused
 from probes.watch import NEW, Doubted, Watch
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Reading, Subject
@@ -52,7 +46,7 @@ class Watching:
     def __init__(self, journal: Journal) -> None:
         """Begin with no cook; each is taken up when it is first seen."""
         self._journal = journal
-        self._channels: dict[str, Channel] = {}
+        self._companies: dict[str, Company] = {}  # of each channel
         self._watches: dict[str, Watch] = {}
         self._lots: dict[str, str] = {}  # of each channel: whose cook it is watched for
 
@@ -68,14 +62,12 @@ class Watching:
             self._refused(refusal, group)
         for reading in readings:
             name = reading.channel
-            if channel := self._channels.get(name):
-                watch, reading, event = screened_one(
-                    channel, group.watches[name], reading
-                )
+            if company := self._companies.get(name):
+                watch, reading, event = screened_one(company, group.watches, reading)
                 if event:
                     group.events.append(event)
                 if watch.fault.doubt:
-                    watch, event = heard(channel, watch, reading)
+                    watch, event = heard(company.channels[name], watch, reading)
                     if event:
                         group.events.append(event)
                 group.watches[name] = watch
@@ -84,8 +76,8 @@ class Watching:
 
     def _refused(self, refusal: Refusal, group: Group) -> None:
         name, at_ms = refusal.channel, refusal.received_ms
-        if channel := self._channels.get(name):
-            watch = group.watches[name]
+        if company := self._companies.get(name):
+            channel, watch = company.channels[name], group.watches[name]
             watch, event = refused(channel, watch, refusal.why, at_ms)
             group.watches[name] = watch
             if event:
@@ -101,11 +93,21 @@ class Watching:
         watch = self._watches.get(entry.about)
         if watch is None or entry.kind not in WRITTEN:
             return []
-        # No word mends what the source itself tells of.
-        self._watches[entry.about] = NEW._replace(fault=watch.fault)
+        events, names = [], [entry.about]
+        company = self._companies[entry.about]
+        if watch.doubted.doubt == Doubt.SWAPPED:  # and with it the other one
+            names = [
+                name
+                for name in company.channels
+                if self._watches[name].doubted.doubt == Doubt.SWAPPED
+            ]
         why = f"{entry.who} wrote: {entry.text}"
-        channel = self._channels[entry.about]
-        return _all_clear(channel, watch.doubted, entry.at_ms, why)
+        for name in names:
+            channel, watch = company.channels[name], self._watches[name]
+            # No word mends what the source itself tells of.
+            self._watches[name] = NEW._replace(fault=watch.fault)
+            events += _all_clear(channel, watch.doubted, entry.at_ms, why)
+        return events
 
     def _follow(self, cooks: Iterable[Running]) -> list[Event]:
         """Take up the channels of new cooks, and let go of those that are over."""
@@ -114,13 +116,15 @@ class Watching:
         for running in cooks:
             if running.finished_ms:
                 continue
-            for channel in running.cook.channels:
-                lots[channel.name] = running.cook.lot
-                if self._lots.get(channel.name) != running.cook.lot:
-                    self._channels[channel.name] = channel
-                    self._watches[channel.name] = self._recalled(running, channel)
+            lot = running.cook.lot
+            lots |= {channel.name: lot for channel in running.cook.channels}
+            if lot not in self._lots.values():
+                company = company_of(running.cook.channels)
+                self._companies |= dict.fromkeys(company.channels, company)
+                self._watches |= self._recalled(running, company)
         for name in self._lots.keys() - lots.keys():
-            channel, watch = self._channels.pop(name), self._watches.pop(name)
+            company, watch = self._companies.pop(name), self._watches.pop(name)
+            channel = company.channels[name]
             told = max(watch.fault, watch.doubted, key=lambda one: one.times)
             at_ms = max(watch.digits.at_ms, told.since_ms)
             why = "the cook that it was watched for is over"
@@ -128,15 +132,23 @@ class Watching:
         self._lots = lots
         return events
 
-    def _recalled(self, running: Running, channel: Channel) -> Watch:
-        name, journal = channel.name, self._journal
+    def _recalled(self, running: Running, company: Company) -> dict[str, Watch]:
+        journal = self._journal
         horizon_ms = journal.horizon(running.cook.lot)
-        from_ms = max(running.cook.begun_ms, horizon_ms - RECALL_MS)
+        begins_ms = max(running.cook.begun_ms, horizon_ms - RECALL_MS)
+        from_ms = dict.fromkeys(company.channels, begins_ms)
         for kept in journal.entries():
-            if kept.entry.about == name and kept.entry.kind in WRITTEN:
-                from_ms = max(from_ms, kept.entry.at_ms)
-        readings = list(journal.readings([name], from_ms, 1 << 62))
-        watch, told = recalled(channel, readings), self._told(name)
+            about, at_ms = kept.entry.about, kept.entry.at_ms
+            if about in from_ms and kept.entry.kind in WRITTEN:
+                from_ms[about] = max(from_ms[about], at_ms)
+        readings = journal.readings(list(from_ms), begins_ms, 1 << 62)
+        watches = recalled(
+            company, (r for r in readings if r.at_ms >= from_ms[r.channel])
+        )
+        return {name: self._as_told(name, watch) for name, watch in watches.items()}
+
+    def _as_told(self, name: str, watch: Watch) -> Watch:
+        told = self._told(name)
         if told and watch.doubted.doubt:
             times = max(watch.doubted.times, TOLD_AFTER)
             return watch._replace(doubted=Doubted(told.now, told.at_ms, times))

@@ -17,6 +17,7 @@ def words(channel: Channel, watch: Watch, doubt: str, reach: str) -> str:
     moved = f"{path} became {value} in {say_ms(since_ms - watch.path.at_ms)}"
     written = f"a note about {channel.name} says what was done to the probe"
     again = f"not used until it is near {path} again, or {written}"
+    other = "a core" if channel.role is Role.CHAMBER else "the chamber"
     still = say_ms(since_ms - watch.digits.same_ms)
     if doubt == Doubt.JUMP and channel.role not in (Role.CORE, Role.MEAT):
         return f"{moved}, farther than {reach}; not used until it can have got there"
@@ -46,6 +47,23 @@ def words(channel: Channel, watch: Watch, doubt: str, reach: str) -> str:
         Doubt.ROUGH: (
             f"it says halves or whole degrees only, {value} at last, and said finer "
             "steps before: did it lose its power? used, with that much more doubt"
+        ),
+        Doubt.SWAPPED: (
+            f"it says what {other} should: are the two exchanged? not used until "
+            f"{written}"
+        ),
+        Doubt.PULLED_OUT: (
+            f"{moved}, towards the chamber and faster than any meat: is it out of the "
+            f"meat? {again}"
+        ),
+        Doubt.IN_AIR: (
+            "for 10 min it has done what the chamber did: is it in the meat? not used "
+            f"until it was elsewhere than the chamber for 5 min, or {written}"
+        ),
+        Doubt.TOUCHING: (
+            f"{value}, and rising as {watch.fell.core} does, which such air cannot "
+            "warm so: does it touch the meat? look before you add heat; not used until "
+            f"it has left {watch.fell.core}, or {written}"
         ),
     }[Doubt(doubt)]
 

@@ -31,6 +31,10 @@ class Doubt(StrEnum):
     FROZEN = "frozen"
     COARSE = "coarse steps"
     ROUGH = "resolution lost"
+    SWAPPED = "swapped"
+    PULLED_OUT = "pulled out"
+    IN_AIR = "in the air"
+    TOUCHING = "touching the meat"
 
 
 class Treated(StrEnum):
@@ -95,6 +99,26 @@ TABLE: dict[Doubt, Rule] = {
         "12 changes in a row to a half K or a whole degF, from a finer probe",
         Treated.GOOD,
         FINER,
+    ),
+    Doubt.SWAPPED: Rule(
+        "core and chamber each say what the other did, or a core warms by itself",
+        Treated.SUSPECT,
+        "a person has written about it",
+    ),
+    Doubt.PULLED_OUT: Rule(
+        "a core goes towards a warmer chamber faster than meat can",
+        Treated.SUSPECT,
+        "it is near where it was and away from the chamber, or written about",
+    ),
+    Doubt.IN_AIR: Rule(
+        "for 10 min a core does what the chamber does",
+        Treated.SUSPECT,
+        "it was elsewhere than the chamber for 5 min, or a person has written about it",
+    ),
+    Doubt.TOUCHING: Rule(
+        "a chamber came down to a core, and rises with it though too cold to warm it",
+        Treated.SUSPECT,
+        "it has left the core, or a person has written about it",
     ),
 }
 DOUBTS = {str(doubt): doubt for doubt in Doubt}

@@ -2,7 +2,8 @@
 
 One ``Watch`` a channel is folded over its readings in the order in which they come,
 before they are kept; so the doubt is stored with the reading, and whoever judges the
-journal again sees the same.  Every doubt and its treatment is in ``probes.doubts``.
+journal again sees the same.  Every doubt and its treatment is in ``probes.doubts``;
+what only several channels of a smokehouse show together is in ``probes.company``.
 
 Rule 1: what decides is the way the channel came (its *path*: the readings that were
 trusted), not a number alone; 85.0 degC and 0.0 degC are honest values too.
@@ -22,7 +23,6 @@ cylinder, falls by less than 0.3 K/s.  What is moist boils at 100 degC.
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
-from collections.abc import Iterable
 from typing import NamedTuple
 
 from probes.doubt_words import back_words, heard_words, words
@@ -30,7 +30,6 @@ from probes.doubts import TABLE, Doubt, Treated, said
 from probes.watch import (
     FAHRENHEIT,
     FINE,
-    NEW,
     NO_DOUBT,
     SETTLED,
     Digits,
@@ -84,6 +83,7 @@ UNIT_MC_PER_S = 300
 FROZEN_TIMES, FROZEN_RUNS = 15, 4  # readings; as often as the longest run before
 LIVELY = 200  # of 1024: about every fifth change turns back
 WHOLE_TIMES, HALF_TIMES = 8, 12
+OF_COMPANY = (Doubt.SWAPPED, Doubt.PULLED_OUT, Doubt.IN_AIR, Doubt.TOUCHING)
 ROUGH_MC = FAHRENHEIT[0] // 9 + 1  # a degree Fahrenheit, rounded up
 
 
@@ -95,29 +95,35 @@ class Screened(NamedTuple):
     event: Event | None = None
 
 
-def screened(channel: Channel, watch: Watch, reading: Reading) -> Screened:
-    """The reading as it is to be kept, what is remembered, and what is to be told."""
+def screened(
+    channel: Channel, watch: Watch, reading: Reading, together: Doubt | None = None
+) -> Screened:
+    """The reading as it is to be kept, what is remembered, and what is to be told.
+
+    ``together`` is what the other channels make doubtful of it (``probes.company``).
+    """
     role = channel.role
     if role is Role.HUMIDITY or reading.quality is not Quality.GOOD:
         return Screened(watch, reading)
-    path, digits, doubted, fault = watch
+    path, digits, doubted, fault, beside, fell = watch
     at_ms, value_mc = reading.at_ms, reading.value_mc
     bounds = BOUNDS[role]
     if at_ms <= digits.at_ms:
         late = bool(doubted.doubt) and at_ms >= doubted.since_ms
-        if late or _odd(role, path, reading) or _jumped(bounds, path, at_ms, value_mc):
+        if late or _odd(role, path, reading) or jumped(bounds, path, at_ms, value_mc):
             reading = reading._replace(quality=Quality.SUSPECT)
         return Screened(watch, reading)
     digits = seen(digits, at_ms, value_mc)
-    doubt = _doubt(role, path, doubted.doubt, reading) or _of_digits(
-        bounds, digits, doubted.doubt
-    )
+    before = doubted.doubt
+    doubt = _doubt(role, path, before, reading, together)
+    doubt = doubt or _of_digits(bounds, digits, before)
     if not doubt:
-        after = Watch(along(path, at_ms, value_mc), digits, NO_DOUBT, fault)
+        path = along(path, at_ms, value_mc)
+        after = Watch(path, digits, NO_DOUBT, fault, beside, fell)
         if not doubted.doubt:
             return Screened(after, reading)
         return Screened(after, reading, _back(channel, watch, reading))
-    return _in_doubt(channel, Watch(path, digits, doubted, fault), doubt, reading)
+    return _in_doubt(channel, watch._replace(digits=digits), doubt, reading)
 
 
 def refused(
@@ -150,30 +156,13 @@ def heard(
     return after, event_of(channel, reading.at_ms, fault.doubt, now, why)
 
 
-def recalled(channel: Channel, readings: Iterable[Reading]) -> Watch:
-    """The watch that these readings, as they were kept, have led to.
-
-    What was decided then counts, also where the fold begins later than it did then.
-    """
-    watch = NEW
-    for kept in readings:
-        if kept.quality not in (Quality.GOOD, Quality.SUSPECT):
-            continue
-        reading = kept._replace(quality=Quality.GOOD)
-        again = screened(channel, watch, reading)
-        if again.reading.quality is kept.quality or kept.at_ms <= watch.digits.at_ms:
-            watch = again.watch
-        else:
-            watch = _as_kept(watch, kept)
-    return watch
-
-
 def event_of(channel: Channel, at_ms: int, was: str, now: str, why: str) -> Event:
     """That a channel passed from one standing to another."""
     return Event(at_ms, Subject.CHANNEL, channel.name, channel.name, was, now, why)
 
 
-def _as_kept(watch: Watch, kept: Reading) -> Watch:
+def as_kept(watch: Watch, kept: Reading) -> Watch:
+    """The watch after a reading that was kept with another quality than it has now."""
     digits = seen(watch.digits, kept.at_ms, kept.value_mc)
     if kept.quality is Quality.GOOD:
         path = along(watch.path, kept.at_ms, kept.value_mc)
@@ -186,7 +175,7 @@ def _in_doubt(
     channel: Channel, watch: Watch, doubt: Doubt, reading: Reading
 ) -> Screened:
     """Keep it as its doubt is treated; tell at the second, and at another doubt."""
-    path, digits, before, fault = watch
+    path, before = watch.path, watch.doubted
     at_ms, value_mc = reading.at_ms, reading.value_mc
     if TABLE[doubt].treated is Treated.GOOD:
         path = along(path, at_ms, value_mc)
@@ -196,7 +185,7 @@ def _in_doubt(
         if path.settled < SETTLED and doubt is Doubt.JUMP:
             # Which of the two was wrong nobody can tell: the path begins again.
             path = along(path._replace(settled=0), at_ms, value_mc)
-    after = Watch(path, digits, before.again(doubt, at_ms), fault)
+    after = watch._replace(path=path, doubted=before.again(doubt, at_ms))
     told = after.doubted.times == TOLD_AFTER
     if not told and not (after.doubted.times > TOLD_AFTER and doubt != before.doubt):
         return Screened(after, kept)
@@ -208,22 +197,26 @@ def _in_doubt(
     return Screened(after, kept, event)
 
 
-def _doubt(role: Role, path: Path, before: str, reading: Reading) -> Doubt | None:
-    """Why the reading cannot be true of its place, going by the path."""
-    if odd := _odd(role, path, reading):
-        return odd
+def _doubt(
+    role: Role, path: Path, before: str, reading: Reading, together: Doubt | None
+) -> Doubt | None:
+    """Why the reading cannot be true of its place, going by the path and the others."""
+    odd, at_ms, value_mc = _odd(role, path, reading), reading.at_ms, reading.value_mc
     if not path.settled:
-        return None
-    bounds, at_ms, value_mc = BOUNDS[role], reading.at_ms, reading.value_mc
-    away_mc = abs(value_mc - path.value_mc)
+        return odd or together
+    bounds, away_mc = BOUNDS[role], abs(value_mc - path.value_mc)
     stays = before and (
         before in (Doubt.ZERO, Doubt.UNIT) or (before == Doubt.JUMP and bounds.sticks)
     )
     if stays and away_mc > bounds.back_mc:
-        return Doubt(before)
+        return together or Doubt(before)
     if away_mc > UNIT_STEP_MC and _other_unit(bounds, path, at_ms, value_mc):
         return Doubt.UNIT
-    if not stays and _jumped(bounds, path, at_ms, value_mc):
+    if odd:
+        return odd
+    if together or before in OF_COMPANY:
+        return together
+    if not stays and jumped(bounds, path, at_ms, value_mc):
         return Doubt.JUMP
     return None
 
@@ -258,7 +251,7 @@ def _of_digits(bounds: Bounds, digits: Digits, before: str) -> Doubt | None:
     return Doubt.ROUGH if digits.half >= HALF_TIMES else None
 
 
-def _jumped(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
+def jumped(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
     """Whether it is out of reach, from the last reading or from the one before it."""
     if not path.settled:
         return False

@@ -47,6 +47,7 @@ class What(StrEnum):
     STUCK = "probe stuck"  # it says one value, such as that of its power-on register
     PULLED_OUT = "probe pulled out"  # it hangs in what surrounds its piece
     SWAPPED = "probes swapped"
+    TOUCHING = "probe touching"  # it lies against the first piece
 
 
 @dataclass(frozen=True, slots=True)

@@ -199,13 +199,12 @@ class _Day:
         """Let every probe follow what it is in, which went there evenly."""
         for number, probe in enumerate(self.script.probes):
             true_c = self._true_c(self._exchanged(probe))
-            if any(
-                one.what is What.PULLED_OUT
-                and one.channel == probe.channel
-                and self.holds(one, self.at_ms)
-                for one in self.ill
-            ):
+            now = self._befalls(probe)
+            if What.PULLED_OUT in now:
                 true_c = self.around_c(self.step.around)
+            if What.TOUCHING in now:
+                touched = self.sausages[self.script.pieces[0].name]
+                true_c = touched.cylinder.surface_c()
             slope_c = (true_c - self.last[number]) / GRID_S
             lag_c = probe.lag_s * slope_c
             if probe.lag_s:
@@ -215,6 +214,11 @@ class _Day:
             else:
                 self.shown[number] = true_c
             self.last[number] = true_c
+
+    def _befalls(self, probe: Probe) -> set[What]:
+        """What befalls a probe now."""
+        mine = [one for one in self.ill if one.channel == probe.channel]
+        return {one.what for one in mine if self.holds(one, self.at_ms)}
 
     def _exchanged(self, probe: Probe) -> Probe:
         """The probe in whose place this one is."""

@@ -68,6 +68,30 @@ class Doubted(NamedTuple):
 NO_DOUBT = Doubted()
 
 
+class Beside(NamedTuple):
+    """How a core goes beside its chamber; ``_ms`` is -1 where it does not."""
+
+    along_ms: int = -1  # since when it is where the chamber is
+    low_mc: int = 0  # and its lowest and highest since then
+    high_mc: int = 0
+    away_ms: int = -1  # since when it is not
+    above_ms: int = -1  # since when the chamber is too cold to warm it
+    above_mc: int = 0  # and what it was then
+    base_air_mc: int = 0  # the chamber at the time of the path's base
+    next_air_mc: int = 0  # and at that of the reading that will be the base
+    air_mc: int = 0  # and at the newest
+    next_ms: int = -1
+
+
+class Fell(NamedTuple):
+    """A chamber that came down to a core, and how that was then."""
+
+    core: str = ""
+    at_ms: int = 0
+    core_mc: int = 0
+    gap_mc: int = 0  # how much warmer it was before
+
+
 class Watch(NamedTuple):
     """All that is remembered of one channel."""
 
@@ -75,6 +99,8 @@ class Watch(NamedTuple):
     digits: Digits = Digits()
     doubted: Doubted = NO_DOUBT  # what its readings say of it
     fault: Doubted = NO_DOUBT  # what its source says instead of readings
+    beside: Beside = Beside()  # a core
+    fell: Fell = Fell()  # a chamber
 
 
 NEW = Watch()

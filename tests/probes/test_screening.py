@@ -9,14 +9,14 @@ from collections.abc import Sequence
 
 import pytest
 
+from probes.company import company_of, recalled
 from probes.doubts import Doubt
-from probes.screening import recalled, screened
+from probes.screening import screened
 from probes.watch import NEW
 from rules.channels import Channel, Role
 from rules.facts import Quality, Reading
-from tests.bench.screening import FAULTS, row
 from tests.probes import traces
-from tests.probes.traces import NAMES, PROBE, channel, clean, doubted, run, told
+from tests.probes.traces import PROBE, channel, clean, doubted, run, told
 
 SUSPECT, GOOD = Quality.SUSPECT, Quality.GOOD
 FORTY = [40.0, 40.1, 40.0]
@@ -36,13 +36,6 @@ def suspects(degrees: Sequence[float], every_ms: int = 10_000) -> list[float]:
     return [
         one.reading.value_mc / 1_000 for one in found if one.reading.quality != GOOD
     ]
-
-
-@pytest.mark.parametrize("seed", [1, 2, 3])
-@pytest.mark.parametrize("name", NAMES)
-def test_nothing_is_doubted_on_a_clean_day(seed: int, name: str) -> None:
-    found = run(channel(name), clean(seed, name))
-    assert (doubted(found), told(found)) == ([], [])
 
 
 @pytest.mark.parametrize(
@@ -131,21 +124,12 @@ def test_a_restart_doubts_the_same_readings(spoil: object) -> None:
     found = run(channel(PROBE), readings)
     for stop in range(1_430, 1_700, 9):
         kept = [one.reading for one in found[stop - 720 : stop]]
-        watch = recalled(channel(PROBE), kept)
+        watch = recalled(company_of([channel(PROBE)]), kept)[PROBE]
         for reading, once in zip(
             readings[stop : stop + 30], found[stop : stop + 30], strict=True
         ):
             watch, again, _ = screened(channel(PROBE), watch, reading)
             assert again == once.reading
-
-
-@pytest.mark.parametrize("fault", FAULTS)
-def test_every_fault_is_found_and_nothing_honest_doubted_before_it(fault: str) -> None:
-    found = row(fault, seeds=1)
-    assert (found.wrongly, found.told_wrongly) == (0, 0)
-    assert found.tried == 18
-    # A probe that stands still on a steep slope has shown no noise to be missed.
-    assert found.detected == 18
 
 
 def test_a_probe_that_lost_its_finer_steps_is_used_with_more_doubt() -> None:

@@ -58,7 +58,7 @@ def spoiled(
     readings: Sequence[Reading], minute: int, minutes: int, change: Change
 ) -> Spoiled:
     """Let a probe say something else for a while."""
-    from_ms = BEGINS_MS + minute * MINUTE_MS
+    from_ms = readings[0].at_ms + minute * MINUTE_MS
     to_ms = from_ms + minutes * MINUTE_MS
     changed, place = [], 0
     for one in readings:
@@ -96,19 +96,6 @@ def unit(readings: Sequence[Reading], minute: int) -> Spoiled:
     )
 
 
-def frozen(readings: Sequence[Reading], minute: int) -> Spoiled:
-    """It says one value over and over."""
-    still = next(
-        one.value_mc for one in readings if one.at_ms >= BEGINS_MS + minute * MINUTE_MS
-    )
-    return spoiled(readings, minute, 120, lambda place, one: still)
-
-
-def too_hot(readings: Sequence[Reading], minute: int) -> Spoiled:
-    """Its insulation fails, and it says more than meat can be."""
-    return spoiled(readings, minute, 40, lambda place, one: 140_000 + one.value_mc)
-
-
 def coarse(readings: Sequence[Reading], minute: int) -> Spoiled:
     """Its plug is damp: it says two degrees Fahrenheit at a time, and too much."""
 
@@ -127,7 +114,7 @@ def rough(readings: Sequence[Reading], minute: int) -> Spoiled:
 
 
 def run(one: Channel, readings: Sequence[Reading]) -> list[Screened]:
-    """Screen readings in their order."""
+    """Screen readings of one channel in their order."""
     watch, found = NEW, []
     for reading in readings:
         found.append(screened(one, watch, reading))

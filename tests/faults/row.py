@@ -11,7 +11,7 @@ from typing import NamedTuple
 from rules.facts import Event, Reading
 from rules.replay import in_order
 
-HEAD = ("fault", "tried", "published", "journalled", "duplicated", "lost")
+HEAD = ("fault", "tried", "published", "per s", "journalled", "duplicated", "lost")
 HEAD_2 = ("events", "alerts due", "delivered", "seconds")
 
 
@@ -28,6 +28,12 @@ class Row(NamedTuple):
     due: int
     delivered: int
     remarks: tuple[str, ...] = ()  # what else did not hold; none is good
+    spoke_s: float = 0.0  # for how long readings were published at an even pace
+
+    @property
+    def pace(self) -> str:
+        """How many readings a second were published; "-" where they had no pace."""
+        return f"{self.published / self.spoke_s:.0f}" if self.spoke_s else "-"
 
     @property
     def good(self) -> bool:
@@ -56,6 +62,7 @@ def together(rows: Iterable[Row]) -> Row:
         due=sum(row.due for row in rows),
         delivered=sum(row.delivered for row in rows),
         remarks=tuple(word for row in rows for word in row.remarks),
+        spoke_s=sum(row.spoke_s for row in rows),
     )
 
 
@@ -88,12 +95,13 @@ def events_against(found: Iterable[Event], wanted: Iterable[Event]) -> str:
 
 def head() -> str:
     """The first lines of the table."""
-    return f"{_cells((*HEAD, *HEAD_2))}\n{'-' * 118}"
+    return f"{_cells((*HEAD, *HEAD_2))}\n{'-' * 125}"
 
 
 def line(row: Row, seconds: float) -> str:
     """A row as a line of the table; below it what did not hold."""
-    cells = (*row[1:6], row.events[:9], row.due, row.delivered, f"{seconds:.0f}")
+    counts = (row.tried, row.published, row.pace, *row[3:6])
+    cells = (*counts, row.events[:9], row.due, row.delivered, f"{seconds:.0f}")
     words = [] if row.events in ("equal", "-") else [f"events: {row.events}"]
     below = [f"    {word}" for word in [*words, *row.remarks]]
     return "\n".join([_cells((row.fault, *map(_figure, cells))), *below])
@@ -110,4 +118,4 @@ def _cells(cells: Iterable[str]) -> str:
     )
 
 
-W = (7, 11, 12, 12, 7, 11, 12, 11, 9)
+W = (7, 11, 7, 12, 12, 7, 11, 12, 11, 9)

@@ -3,7 +3,9 @@
 ``Change`` is what a part that watches the board has to say of it.
 
 The watchdog notice is sent by the road itself after it has moved, so a stuck road
-is restarted.  Outside a service manager nothing is sent.
+is restarted.  Before there is a road, while a large journal is looked over and its
+cooks are taken up, a thread asks for more time, and not for ever.  Outside a service
+manager nothing is sent.
 
 Source: sd_notify(3) of systemd: one datagram to ``$NOTIFY_SOCKET``, lines of
 ``VARIABLE=value``; a name that begins with ``@`` is in the abstract namespace.
@@ -12,10 +14,13 @@ Source: sd_notify(3) of systemd: one datagram to ``$NOTIFY_SOCKET``, lines of
 
 import contextlib
 import socket
-from collections.abc import Mapping
+import threading
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 BUSY_US = 60_000_000
+BUSY_EVERY_S = 20.0
+START_S = 3600.0  # reading over some gigabytes on a slow card
 
 
 class Change(NamedTuple):
@@ -42,6 +47,29 @@ class Notifier:
     def busy(self, status: str) -> None:
         """Say that a long piece of work goes on, before ``ready`` or after it."""
         self._send(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={BUSY_US}\nSTATUS={status}")
+
+    @contextlib.contextmanager
+    def starting(
+        self, status: str, every_s: float = BUSY_EVERY_S, most_s: float = START_S
+    ) -> Iterator[None]:
+        """Say that the start goes on, for as long as the block does or ``most_s``."""
+        over = threading.Event()
+
+        def go_on() -> None:
+            left_s = most_s
+            while left_s > 0 and not over.wait(min(every_s, left_s)):
+                left_s -= every_s
+                self.busy(status)
+
+        thread = threading.Thread(target=go_on, name="starting", daemon=True)
+        if self._address:
+            thread.start()
+        try:
+            yield
+        finally:
+            over.set()
+            if self._address:
+                thread.join()
 
     def alive(self, status: str) -> None:
         """Say that the road has moved, and how it goes."""

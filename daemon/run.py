@@ -475,12 +475,14 @@ def drive(
 ) -> None:
     """Run until it is told to stop, or until the journal has to be opened anew."""
     clock = clock_of(settings.pace)
-    unopened = Unopened(settings, clock, Notifier(environment))
+    notifier = Notifier(environment)
+    unopened = Unopened(settings, clock, notifier)
     unopened.wait(stopping)
     if stopping.is_set():
         unopened.sender.close()
         return
-    road = assembled(settings, environment, clock)
+    with notifier.starting("looking over the journal"):
+        road = assembled(settings, environment, clock)
     road.stopping = stopping
     road.alarm, road.sender = unopened.alarm, unopened.sender
     try:

@@ -11,20 +11,20 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
-from rules import allowance, band, cooling, dwell, integrated, rate, reach
+from rules import band, cooling, dwell, integrated, rate, reach, time_between
 
 T = TypeVar("T")
 
 Kept = None | bool | int | str | list["Kept"]
 
 STATES: dict[str, type[Any]] = {
-    "allowance": allowance.Used,
     "band": band.State,
     "cooling": cooling.State,
     "dwell": dwell.State,
     "integrated": integrated.State,
     "rate": rate.State,
     "reach": reach.State,
+    "time between": time_between.State,
 }
 WORDS = {state: word for word, state in STATES.items()}
 

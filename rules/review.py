@@ -108,12 +108,16 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
 
 
 def _gaps(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
-    """Come-up runs from loading to the end of the heat, in every stage between."""
+    """Come-up runs from loading to the end of the heat, in every stage between.
+
+    What chills before a recook is the cooling's time.
+    """
     before_the_end = range(max(heating(schedule), default=-1) + 1)
     for i, limit in enumerate(schedule.limits):
         if not _come_up(limit):
             continue
-        for n in {*before_the_end} - {*schedule.during(limit)}:
+        chills = {n for n, way in enumerate(schedule.ways) if way is Way.FALLS}
+        for n in {*before_the_end} - {*schedule.during(limit)} - chills:
             found = (
                 f"limit {limit.name!r} does not count in stage "
                 f"{schedule.stages[n].name!r}, which comes before the heat ends"

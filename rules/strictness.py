@@ -46,6 +46,11 @@ def _counts_more(before: Band | None, after: Band | None) -> bool:
     return after is None or (before is not None and _around(before, after))
 
 
+def _begins_less(before: DwellTable | None, after: DwellTable | None) -> bool:
+    """Whether a count begins anew no sooner; with no table, it never does."""
+    return after is None or (before is not None and _needs_as_much(before, after))
+
+
 # By kind and field: what has to hold between the base's figure and the new one.
 STRICT: Mapping[tuple[str, str], Strict] = {
     ("band", "within"): _within,
@@ -57,6 +62,7 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("hold", "grace_ms"): _at_most,
     ("time between", "between"): _around,
     ("time between", "at_most_ms"): _at_most,
+    ("time between", "lethal"): _begins_less,
     ("reach within", "at_or_above_mc"): _at_least,
     ("reach within", "at_or_below_mc"): _no_higher,
     ("reach within", "run_ms"): _at_least,

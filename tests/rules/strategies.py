@@ -143,6 +143,15 @@ KINDS = (
         ),
         (60_000, 64_000),
     ),
+    Kind(
+        "come-up",
+        _written(
+            **{"kind": "time between", "begins anew after": _TABLE},
+            between="50 degC and 54.4 degC",
+            at_most="60 s",
+        ),
+        (50_000, 54_400, *_ROWS[1::2]),
+    ),
     Kind("dwell table", _written(kind="dwell table", table=_TABLE), _ROWS),
     Kind(
         "integrated",

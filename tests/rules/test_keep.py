@@ -48,8 +48,8 @@ limits:
     state = engine.opened(plan, BEGUN_MS)
     kept = json.loads(json.dumps(keep.dump(state)))
     word, parts = kept[3][0][0][0]
-    assert word == "allowance"
-    assert parts[0] == Standing.WITHIN
+    assert word == "time between"
+    assert parts[0][0] == Standing.WITHIN
     assert keep.load(engine.State, kept) == state
 
 

@@ -26,6 +26,9 @@ LIMITS = """\
 limits:
   - {limit: come-up, kind: time between, channel: core, during: "dry, cook",
      between: 60 degC and 64 degC, at most: 60 s, warn: 20 s before}
+  - {limit: recooked, kind: time between, channel: core, during: "dry, cook",
+     between: 40 degC and 54 degC, at most: 60 s,
+     begins anew after: "FSIS Appendix A, meat, 6.5-log10"}
   - {limit: lethality, kind: dwell table, channel: core, during: cook,
      table: "FSIS Appendix A, meat, 6.5-log10"}
   - {limit: sum, kind: integrated lethality, channel: core, during: "dry, cook",

@@ -10,6 +10,7 @@ in ``truth``, with fractions.
 
 import math
 from fractions import Fraction
+from itertools import pairwise
 from typing import NamedTuple
 
 import pytest
@@ -163,6 +164,32 @@ def test_time_between(one: Sampled) -> None:
     parts = one.parts(low, high)
     figure = sum(truth.total_ms(part, inside(low, high)) for part in parts)
     holds(shown, Fraction(figure))
+
+
+@given(sampled(BY_NAME["come-up"]))
+def test_the_longest_come_up_between_two_lethalities(one: Sampled) -> None:
+    """The count begins anew wherever some row of the table is full."""
+    kind = BY_NAME["come-up"]
+    assert isinstance(kind.limit, TimeBetween) and kind.limit.lethal
+    low, high = kind.limit.between
+    (shown,), _ = judged(kind, one.window, one.readings)
+    rows = kind.limit.lethal.rows
+    points = one.points(low, high, *(row.temp_mc for row in rows))
+    full = [
+        start + row.dwell_ms
+        for row in rows
+        for start, stop in truth.runs(points, at_least(row.temp_mc))
+        if stop - start >= row.dwell_ms
+    ]
+    ends = [points[0].at_ms, *sorted(full), points[-1].at_ms]
+    counts = [
+        sum(
+            max(min(other.at_ms, to_ms) - max(one.at_ms, from_ms), Fraction(0))
+            for one, other in truth.stretches(points, inside(low, high))
+        )
+        for from_ms, to_ms in pairwise(ends)
+    ]
+    holds(shown, Fraction(max(counts)))
 
 
 @pytest.mark.parametrize("name", ["band", "hold"])

@@ -9,9 +9,12 @@ from rules.channels import Role
 from rules.evidence import Bridge, Hole, Piece, Span
 from rules.facts import EntryKind, Reading, Verdict
 from rules.limit import Shown
+from rules.schedule import read_schedule
+from rules.standards.tables import DWELL_TABLES
 from rules.time_between import Band, TimeBetween
 from tests.rules.stories import (
     BEGUN_MS,
+    HEAD,
     MIN,
     H,
     cook,
@@ -192,3 +195,104 @@ def test_the_verdict_comes_when_its_stages_are_over() -> None:
         told, [core(every_ms=H)], readings, entry(EntryKind.END, 60), until_min=61
     )
     assert limit_moves(outcome, "come-up") == [(60 * MIN, "met")]
+
+
+RECOOK = """\
+stages:
+  - {stage: smoke, ends: by hand}
+  - {stage: chill, ends: when every core falls to 38 degF}
+  - {stage: recook, ends: by hand}
+  - {stage: chill again, ends: by hand}
+limits:
+  - {limit: come-up, kind: time between, channel: core, during: "smoke, recook",
+     between: 50 degF and 130 degF, at most: 6 h, LETHAL}
+  - {limit: lethality, kind: dwell table, channel: core, during: "smoke, recook",
+     table: "FSIS Appendix A, meat, 6.5-log10"}
+"""
+ANEW = 'begins anew after: "FSIS Appendix A, meat, 6.5-log10"'
+
+
+def recooked(first_h: int, top_degf: int, second_h: int) -> tuple[str, str, str, str]:
+    """Come-up in so many hours to a top for 20 min, chilled in 4 h, and up again.
+
+    The hours on the way into the band and out of it may lie inside it, or outside.
+    """
+    hour = 60
+    points = [(at * hour, 60 if at else 40) for at in range(first_h)]
+    points += [(first_h * hour, top_degf), (first_h * hour + 20, top_degf)]
+    stop = first_h * hour + 20
+    points += [(stop + 10, 40), (stop + 20, 37)]  # surely chilled, and out of the way
+    again = stop + 20
+    points += [(again + at * hour, 60) for at in range(1, second_h)]
+    points += [(again + second_h * hour, 160), (again + second_h * hour + 10, 160)]
+    end = again + second_h * hour + 10
+    outcome = cook(
+        schedule(RECOOK.replace("LETHAL", ANEW)),
+        [core(every_ms=hour * MIN)],
+        series_f("core", *points),
+        entry(EntryKind.NEXT_STAGE, stop),
+        entry(EntryKind.NEXT_STAGE, end),
+        entry(EntryKind.END, end + 1),
+        until_min=end + 2,
+    )
+    come_up, lethal = judged(outcome, "come-up"), judged(outcome, "lethality")
+    (finding,) = [one for one in outcome.findings if one.limit == "come-up"]
+    hours = f"{finding.least / H:g} to {finding.most / H:g}"
+    return come_up.verdict, lethal.verdict, hours, come_up.why
+
+
+def test_without_a_full_lethality_both_cooks_add_up() -> None:
+    """FSIS-GD-2021-14: 4 h to 128 degF, never lethal, and 3 h more are 7 h and 20 min.
+
+    The first hour of each, on the way up through 50 degF, and the last of the recook
+    may or may not have been inside.
+    """
+    verdict, lethal, hours, _ = recooked(4, 128, 3)
+    assert (verdict, lethal) == ("unproven", "met")
+    assert hours == "7.33333 to 4.33333"
+
+
+def test_after_a_full_lethality_the_recook_has_its_own_six_hours() -> None:
+    verdict, lethal, hours, why = recooked(4, 160, 3)
+    assert (verdict, lethal) == ("met", "met")
+    assert hours == "4 to 2"
+    assert why == (
+        "core: between 10.0 degC and 54.4 degC for between 2 h and 4 h of 6 h; "
+        "0 s since it was last hot enough"
+    )
+
+
+def test_a_recook_repairs_the_end_point_and_never_a_slow_come_up() -> None:
+    """9 h to 128 degF: the recook is lethal, and the come-up stays missed."""
+    verdict, lethal, _, _ = recooked(9, 128, 3)
+    assert (verdict, lethal) == ("missed", "met")
+
+
+def test_what_may_have_been_lethal_begins_nothing_anew_for_the_least() -> None:
+    """12 min in which it may have been at 140 degF, and need not."""
+    limit = LIMIT.model_copy(
+        update={"lethal": DWELL_TABLES["FSIS Appendix A, meat, 6.5-log10"]}
+    )
+    hot = degf(140)
+    warm = Span(BEGUN_MS, BEGUN_MS + 4 * H, 20_000, 30_000)
+    perhaps = Span(warm.to_ms, warm.to_ms + 12 * MIN, hot - 9_000, hot)
+    again = Span(perhaps.to_ms, perhaps.to_ms + 4 * H, 20_000, 30_000)
+    _, (shown,) = shown_to(limit, [warm, perhaps, again], again.to_ms)
+    assert (shown.least, shown.most) == (8 * H + 12 * MIN, 4 * H)
+    assert shown.verdict is Verdict.UNPROVEN
+
+
+def test_a_band_that_reaches_into_the_table_is_refused() -> None:
+    rest = ALL.replace("130 degF", "131 degF").replace(
+        "at most: 6 h", f"at most: 6 h\n    {ANEW}"
+    )
+    faults = read_schedule("r.yaml", HEAD + rest)
+    assert isinstance(faults, list)
+    assert [one.found for one in faults] == [
+        "the table begins at 54.4 degC, inside the band"
+    ]
+
+
+def test_what_ends_a_count_names_its_source() -> None:
+    told = schedule(RECOOK.replace("LETHAL", ANEW))
+    assert "Appendix A" in told.limits[0].sources

@@ -117,10 +117,33 @@ def _cook(commands: Commands) -> None:
     record = _add(commands, "record", "write the signed record of a lot", _record)
     record.add_argument("lot")
     _settings(record)
+    words = "add to a sealed record what was found out later, or list what was"
+    addendum = _add(commands, "addendum", words, _addendum)
+    addendum.add_argument("lot")
+    addendum.add_argument("text", nargs="?", default="", help="what and why, in words")
+    addendum.add_argument("--who", default="", help="your initials")
+    what = addendum.add_mutually_exclusive_group()
+    what.add_argument("--corrective", action="store_true", help="a corrective action")
+    what.add_argument("--review", action="store_true", help="the record was reviewed")
+    what.add_argument("--channel", default="", help="what its probe said is corrected")
+    words = "what it said and what was true (once or twice), such as '%s'"
+    addendum.add_argument(
+        "--point",
+        action="append",
+        default=[],
+        help=words % "said 147 degF at 140 degF within 0.5 K",
+    )
+    words = "nobody knows how far it was off: what it said is no evidence"
+    addendum.add_argument("--left-out", action="store_true", help=words)
+    words = "from when on, such as 2026-01-10T05:00Z (default: the whole cook)"
+    addendum.add_argument("--from", dest="since", default="", help=words)
+    _settings(addendum)
 
 
 def _files(commands: Commands) -> None:
-    verify = _add(commands, "verify", "verify a record with a public key", _verify)
+    verify = _add(
+        commands, "verify", "verify a record or an addendum by a public key", _verify
+    )
     verify.add_argument("file", type=Path)
     verify.add_argument("--key", type=Path, required=True, help="the public key (PEM)")
     check = _add(commands, "check", "show every fault in files you wrote", _check)
@@ -255,6 +278,12 @@ def _record(asked: argparse.Namespace) -> int:
     from daemon import commands
 
     return commands.record(asked.lot, commands.settings_at(asked.settings))
+
+
+def _addendum(asked: argparse.Namespace) -> int:
+    from daemon import addenda, commands
+
+    return addenda.addendum(asked, commands.settings_at(asked.settings))
 
 
 def _status(asked: argparse.Namespace) -> int:

@@ -103,7 +103,7 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
     now_ms = clock_of(settings.pace).now_ms()
     if not asked.who.strip():
         raise CommandError("--who: give your initials", BAD_COMMAND)
-    with machine_faults(), _journal(settings) as journal:
+    with machine_faults(), journal_of(settings) as journal:
         if asked.name == "begin":
             return _begin(asked, settings, journal, now_ms)
         kind = KINDS[asked.name]
@@ -121,7 +121,7 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
             if about != "all":
                 _must_be_alert(int(about), journal)
         elif journal.cook(lot) is None:
-            raise CommandError(_unknown(lot, journal), BAD_COMMAND)
+            raise CommandError(unknown_lot(lot, journal), BAD_COMMAND)
         elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
             about = _stage(lot, journal)
             if not about or _ended(lot, journal):
@@ -139,7 +139,9 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
 
 def lots(settings: Settings) -> int:
     """List every lot, when it began, and whether it has ended."""
-    with machine_faults(), _journal(settings) as journal:
+    from daemon.addendum import stored
+
+    with machine_faults(), journal_of(settings) as journal:
         for cook in journal.cooks():
             events = journal.events(cook.lot)
             state = "going on"
@@ -147,7 +149,10 @@ def lots(settings: Settings) -> int:
                 state = "ended"
             elif isinstance(read_schedule(cook.schedule_path, cook.schedule), list):
                 state = "on hold: this version does not understand its schedule"
-            print(f"{cook.lot}\t{cook.smokehouse}\t{state}\t{len(events)} events")
+            words = f"{cook.lot}\t{cook.smokehouse}\t{state}\t{len(events)} events"
+            if added := len(stored(cook.lot, journal)):
+                words += f"\t{added} addenda" if added > 1 else "\t1 addendum"
+            print(words)
     return GOOD
 
 
@@ -155,11 +160,18 @@ def record(lot: str, settings: Settings) -> int:
     """Write the signed record of a lot and its PDF; say where they are."""
     from daemon import dossier, keys, pdf
     from daemon import record as records
+    from daemon.addendum import stored
     from daemon.outbox import Outbox
 
     now_ms = clock_of(settings.pace).now_ms()
-    with machine_faults(), _journal(settings) as journal:
+    with machine_faults(), journal_of(settings) as journal:
         device = keys.load(settings.key)
+        if stored(lot, journal):
+            words = (
+                f"lot {lot}: its record has addenda and stays as it is; if the file "
+                f"is lost, bring it back from a copy\n  fumarium addendum {lot}"
+            )
+            raise CommandError(words, CHECK_FAILED)
         found = dossier.gather(
             journal, Outbox(journal, {}), lot, site=settings.site, closed_ms=now_ms
         )
@@ -176,18 +188,28 @@ def record(lot: str, settings: Settings) -> int:
             ),
         }
         for path, octets in written.items():
-            _write_whole(path, octets)
+            write_whole(path, octets)
             print(path)
     return GOOD
 
 
 def verify(file: Path, public: Path) -> int:
-    """Verify a record, or the PDF around one, with nothing but a public key."""
+    """Verify a record, an addendum, or the PDF of one, by a public key alone."""
     from daemon import keys
-    from daemon import verify as verifying
+    from daemon.addendum import NAME
+    from daemon.verify import PDF
+    from daemon.verify import verify as verify_record
+    from daemon.verify_addendum import is_addendum, verify_addendum, verify_paper
 
     try:
-        report = verifying.verify(file.read_bytes(), public.read_bytes())
+        octets, pem = file.read_bytes(), public.read_bytes()
+        if octets.startswith(PDF) and NAME in file.name:
+            report = verify_paper(octets, pem)
+        elif is_addendum(octets):
+            folder = file.parent.glob("*.jsonl")
+            report = verify_addendum(octets, pem, [one.read_bytes() for one in folder])
+        else:
+            report = verify_record(octets, pem)
     except OSError as error:
         words = f"{error.filename}: cannot be read: {error.strerror}"
         raise CommandError(words, BAD_FILE) from error
@@ -278,12 +300,13 @@ def _smokehouse(name: str, settings: Settings) -> tuple[str, tuple[Channel, ...]
     return name, settings.channels(name)
 
 
-def _unknown(lot: str, journal: Journal) -> str:
+def unknown_lot(lot: str, journal: Journal) -> str:
+    """Say which lots there are instead."""
     known = ", ".join(cook.lot for cook in journal.cooks()) or "none yet"
     return f"there is no lot {lot!r}; there are: {known}"
 
 
-def _write_whole(path: Path, octets: bytes) -> None:
+def write_whole(path: Path, octets: bytes) -> None:
     """Write a file so that it is there as a whole or not at all."""
     partly = path.with_name(path.name + ".partly")
     partly.write_bytes(octets)
@@ -291,7 +314,8 @@ def _write_whole(path: Path, octets: bytes) -> None:
 
 
 @contextlib.contextmanager
-def _journal(settings: Settings) -> Iterator[Journal]:
+def journal_of(settings: Settings) -> Iterator[Journal]:
+    """The journal of the settings, made if there is none, closed afterwards."""
     settings.journal.parent.mkdir(parents=True, exist_ok=True)
     journal = Journal(settings.journal)
     try:

@@ -20,7 +20,7 @@ from daemon.journal import Cook, Journal, Noticed
 from daemon.outbox import Alert, Attempt, Outbox
 from probes.contract import Refusal
 from rules import calibration, engine, order
-from rules.facts import Entry, Fact, Finding, Reading, Subject, Tick, Verdict
+from rules.facts import Entry, EntryKind, Fact, Finding, Reading, Subject, Tick, Verdict
 from rules.faults import render_all
 from rules.replay import Outcome, fold, replay
 from rules.schedule import Schedule, read_schedule
@@ -118,7 +118,8 @@ def gather(
         reading._replace(received_ms=0)
         for reading in journal.readings(names, cook.begun_ms, until_ms)
     )
-    entries = acting(journal.entries(lot))
+    kept = journal.entries(lot)
+    entries = acting(one for one in kept if one.entry.kind is not EntryKind.ADDENDUM)
     found = judge_again(schedule, cook, readings, entries, until_ms)
     if not found.outcome.finished_ms:
         return [

@@ -306,14 +306,16 @@ class Journal:
             )
             return self._write_entry(cook.lot, entry)
 
-    def add_entry(self, lot: str, entry: Entry) -> int:
-        """Keep what a person wrote; answer its number.  Lot "" is the whole site.
+    def add_entry(self, lot: str, entry: Entry, events: Sequence[Event] = ()) -> int:
+        """Keep what a person wrote and made true; answer its number.  "" is the site.
 
         Raises:
             JournalError: No such lot was begun.
         """
         with self.writing():
             self._check_lot(lot)
+            for event in events:
+                self.connection.execute(ADD_EVENT, (lot, *event, entry.entered_ms))
             return self._write_entry(lot, entry)
 
     def cooks(self) -> list[Cook]:

@@ -427,16 +427,16 @@ class _Paper:
         name = finding.channel + (f", {finding.part}" if finding.part else "")
         if not unit:
             name += f": {finding.why}"
-        face = _figure(measured.figure, unit) if measured else ""
+        face = figure(measured.figure, unit) if measured else ""
         if measured and measured.required != finding.required:
-            face += f" of {_figure(measured.required, unit)}"
+            face += f" of {figure(measured.required, unit)}"
         return Row(
             (
                 name,
-                _figure(finding.required, unit),
+                figure(finding.required, unit),
                 face,
-                _figure(finding.least, unit),
-                _figure(finding.most, unit),
+                figure(finding.least, unit),
+                figure(finding.most, unit),
                 WORDS[finding.verdict],
                 self._time(finding.since_ms) if finding.since_ms else "",
             ),
@@ -572,7 +572,8 @@ def _sources(limit: Limit) -> str:
     return ". ".join(part for part in parts if part)
 
 
-def _figure(figure: int, unit: str) -> str:
+def figure(figure: int, unit: str) -> str:
+    """Say a figure of a finding in its unit; "" where it has none."""
     if not unit:
         return ""
     if unit == "ms":

@@ -48,6 +48,7 @@ FORM = "fumarium record"
 EDITION = 1
 ROWS = 100  # readings a line
 MEASURED = ("measured", "measured_required")
+OF_EVERY_LINE = ("kind", "before", "line")  # what ``daemon.seal`` writes, and kind
 PAYLOAD = 256  # bytes kept of a message that was refused
 
 CAUTIONS = (
@@ -170,17 +171,17 @@ def write(dossier: Dossier, key: DeviceKey) -> bytes:
 def lines(dossier: Dossier, thumbprint: str) -> list[Line]:
     """Give the lines of a record before they are sealed."""
     body = [
-        _line("opening", _opening(dossier, thumbprint)),
+        line_of("opening", _opening(dossier, thumbprint)),
         *_readings(dossier.readings),
-        *(_line("refusal", _refused(one)) for one in dossier.refusals),
-        *(_line("entry", Wrote(*one)) for one in dossier.entries),
-        *(_line("event", _happened(one)) for one in dossier.events),
-        *(_line("stage", one) for one in dossier.outcome.stages),
-        *(_line("alert", one) for one in dossier.alerts),
+        *(line_of("refusal", _refused(one)) for one in dossier.refusals),
+        *(line_of("entry", Wrote(*one)) for one in dossier.entries),
+        *(line_of("event", _happened(one)) for one in dossier.events),
+        *(line_of("stage", one) for one in dossier.outcome.stages),
+        *(line_of("alert", one) for one in dossier.alerts),
         *map(_finding, dossier.outcome.findings, dossier.measured),
-        *(_line("verdict", one) for one in dossier.outcome.judged),
+        *(line_of("verdict", one) for one in dossier.outcome.judged),
     ]
-    return [*body, _line("closing", _closing(dossier, body))]
+    return [*body, line_of("closing", _closing(dossier, body))]
 
 
 def held(judged: Iterable[Judged]) -> bool:
@@ -235,7 +236,8 @@ def read(body: Sequence[Mapping[str, Any]]) -> Dossier:
 # Writing
 
 
-def _line(kind: str, value: Any) -> dict[str, Value]:
+def line_of(kind: str, value: Any) -> dict[str, Value]:
+    """Give the line of a kind that holds the members of a named tuple."""
     return {"kind": kind, **_members(value)}
 
 
@@ -280,7 +282,7 @@ def _readings(readings: Sequence[Reading]) -> Iterator[dict[str, Value]]:
         rows = [(one.at_ms, one.value_mc, one.uncertainty_mc) for one in group]
         for first in range(0, len(rows), ROWS):
             part = Rows(channel, tuple(rows[first : first + ROWS]), Quality(quality))
-            yield _line("unused" if unused else "readings", part)
+            yield line_of("unused" if unused else "readings", part)
 
 
 def _use(reading: Reading) -> tuple[bool, str, str]:
@@ -299,7 +301,7 @@ def _happened(one: Noticed) -> Happened:
 
 
 def _finding(finding: Finding, measured: Measured | None) -> dict[str, Value]:
-    line = _line("finding", finding)
+    line = line_of("finding", finding)
     if measured is None:
         return line
     figure, required = measured
@@ -323,26 +325,33 @@ def _closing(dossier: Dossier, body: Sequence[Line]) -> Closing:
 
 
 @cache
-def _shape(kind: str) -> TypeAdapter[Any]:
-    return TypeAdapter(KINDS[kind])
+def _shape(form: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(form)
 
 
-def _value(kind: str, line: Mapping[str, Any], number: int) -> Any:
-    own = {
-        name: value
-        for name, value in line.items()
-        if name not in ("kind", "before", "line")
-    }
-    if kind == "finding":
-        pair = [own.pop(name, None) for name in MEASURED]
-        if pair != [None, None] and not all(type(one) is int for one in pair):
-            raise FormError(number, "finding: measured: two whole numbers are wanted")
+def value_of(form: Any, line: Mapping[str, Any], number: int) -> Any:
+    """Give the named tuple of which a line holds the members.
+
+    Raises:
+        FormError: It holds something else.
+    """
+    own = {name: value for name, value in line.items() if name not in OF_EVERY_LINE}
     try:
-        return _shape(kind).validate_json(json.dumps(own), strict=True)
+        return _shape(form).validate_json(json.dumps(own), strict=True)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))
-        raise FormError(number, f"{kind}: {place}: {first['msg']}") from None
+        words = f"{line['kind']}: {place}: {first['msg']}"
+        raise FormError(number, words) from None
+
+
+def _value(kind: str, line: Mapping[str, Any], number: int) -> Any:
+    if kind == "finding":
+        pair = [line.get(name) for name in MEASURED]
+        line = {name: line[name] for name in line if name not in MEASURED}
+        if pair != [None, None] and not all(type(one) is int for one in pair):
+            raise FormError(number, "finding: measured: two whole numbers are wanted")
+    return value_of(KINDS[kind], line, number)
 
 
 def _measured(line: Mapping[str, Any]) -> Measured | None:

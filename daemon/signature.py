@@ -37,7 +37,12 @@ def certificates(key: DeviceKey) -> tuple[bytes, bytes]:
     return root.public_bytes(Encoding.DER), leaf.public_bytes(Encoding.DER)
 
 
-def sign(pdf: bytes, key: DeviceKey, at_ms: int) -> bytes:
+def sign(
+    pdf: bytes,
+    key: DeviceKey,
+    at_ms: int,
+    reason: str = "the record of a cook, as this device made it",
+) -> bytes:
     """Give the same PDF with the device's signature over all of it."""
     from pyhanko.pdf_utils.generic import ByteStringObject
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
@@ -70,7 +75,7 @@ def sign(pdf: bytes, key: DeviceKey, at_ms: int) -> bytes:
             field_name=FIELD,
             md_algorithm="sha256",
             name=f"Fumarium device {key.public().thumbprint()}",
-            reason="the record of a cook, as this device made it",
+            reason=reason,
         ),
         signer=_device(key),
     )
@@ -93,16 +98,24 @@ def inspect(pdf: bytes, public: PublicKey) -> list[Failure]:
 
 def opened(pdf: bytes, public: PublicKey) -> tuple[bytes, tuple[Failure, ...]]:
     """Take the record out of a PDF; b"" where none is in it, with the reason."""
-    failures = inspect(pdf, public)
-    try:
-        found = [octets for name, octets in _attached(pdf) if name.endswith(RECORD)]
-    except Exception as error:  # it parses what anyone may have written
-        found = []
-        failures.append(_failure(f"what is attached to it cannot be read: {error}"))
+    files, failures = inside(pdf, public)
+    found = [octets for name, octets in files if name.endswith(RECORD)]
     if len(found) != 1:
         words = f"it has {len(found)} records attached, and one is wanted"
         return b"", (*failures, _failure(words))
-    return found[0], tuple(failures)
+    return found[0], failures
+
+
+def inside(
+    pdf: bytes, public: PublicKey
+) -> tuple[list[tuple[str, bytes]], tuple[Failure, ...]]:
+    """Give what is attached to a PDF, by name, and what is wrong with the PDF."""
+    failures = inspect(pdf, public)
+    try:
+        return list(_attached(pdf)), tuple(failures)
+    except Exception as error:  # it parses what anyone may have written
+        failures.append(_failure(f"what is attached to it cannot be read: {error}"))
+        return [], tuple(failures)
 
 
 def _attached(pdf: bytes) -> Iterator[tuple[str, bytes]]:

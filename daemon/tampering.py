@@ -51,6 +51,7 @@ class Kind(StrEnum):
     STAGES = "stages differ"
     FINDINGS = "findings differ"
     VERDICTS = "verdicts differ"
+    LINK = "link"  # an addendum without the record that it names
     PDF = "PDF"
 
 

@@ -44,6 +44,7 @@ class EntryKind(StrEnum):
     ACKNOWLEDGE = "acknowledge"  # an alert
     CORRECTIVE_ACTION = "corrective action"
     NOTE = "note"
+    ADDENDUM = "addendum"  # to a sealed record; text holds the signed lines
     LATE = "late"  # from when another entry acts; about holds that one's number
 
 

@@ -3,11 +3,12 @@
 A rehearsal file (``rules.rehearsal``) says what is expected of its days, and what does
 not come true is shown beside what happened.  A trace is what was recorded: a column's
 name begins with its role, as in ``core-1``, and the cook ends with it, if its last
-stage has not ended before.  Both are folded as the daemon folds a cook.
+stage has not ended before.  Both are folded as the daemon folds a cook; what a trace
+says is screened as the daemon does it, what a person tells of a day is not.
 """
 
 import argparse
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,10 +16,11 @@ from pydantic_core import PydanticCustomError
 
 from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
 from daemon.files import schedule_at, text_at, whole_at
+from probes.company import company_of, fold
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
 from rules.channels import Channel, Role
-from rules.facts import Event, Finding, Subject, Verdict
+from rules.facts import Event, Finding, Reading, Subject, Verdict
 from rules.faults import render_all
 from rules.reader import Marked, marked_tree
 from rules.rehearsal import (
@@ -31,7 +33,7 @@ from rules.rehearsal import (
     run,
     run_on,
 )
-from rules.replay import Outcome
+from rules.replay import Outcome, in_order
 from rules.units import difference, duration, say_ms
 from rules.verdicts import on_hold
 
@@ -57,10 +59,21 @@ def rehearse(asked: argparse.Namespace) -> int:
     source = "as asked" if asked.every else RATHER
     print(f"readings every {say_ms(every_ms)} ({source}); farther apart than", end=" ")
     print(f"{say_ms(channels[0].joined_ms)} is a hole; accuracy {asked.accuracy}")
-    outcome = run_on(schedule, channels, trace.readings)
+    readings, doubts = screened(channels, trace.readings)
+    outcome = run_on(schedule, channels, readings)
+    outcome = outcome._replace(events=tuple(in_order([*outcome.events, *doubts])))
     for line in told(outcome):
         print(line)
     return CHECK_FAILED if on_hold(outcome.judged) else GOOD
+
+
+def screened(
+    channels: Sequence[Channel], readings: Iterable[Reading]
+) -> tuple[list[Reading], list[Event]]:
+    """The readings of a trace as the daemon would have kept them, and its doubts."""
+    in_time = sorted(readings, key=lambda one: one.at_ms)
+    folded = list(fold(company_of(channels), in_time))
+    return [kept for kept, _ in folded], [e for _, told in folded for e in told]
 
 
 def rehearse_file(path: Path, *, events: bool) -> int:

@@ -54,6 +54,23 @@ def test_a_cook_that_meets_its_limits() -> None:
     assert rehearse("held.yaml", "held.csv", "--begins", BEGINS) == (0, MET, "")
 
 
+def test_a_trace_is_screened_as_the_daemon_does_it(tmp_path: Path) -> None:
+    """A broken wire reads 0 degC in the middle of what was held warm."""
+    rows = ["time [s],core [degC]"]
+    rows += [
+        f"{s},{0 if 80 <= s < 120 else 61 + s % 60 / 100}" for s in range(0, 200, 20)
+    ]
+    (tmp_path / "it.csv").write_text("\n".join(rows))
+    words = (str(HERE / "held.yaml"), "it.csv", "--begins", BEGINS)
+    code, said, _ = rehearse(*words, folder=tmp_path)
+    assert (
+        "2026-01-10 05:01:20Z channel core: dead zero (exactly 0.0 degC after 61.0 degC"
+        in said
+    )
+    assert "2026-01-10 05:02:00Z channel core: reporting (back at 61.0 degC" in said
+    assert code == 0
+
+
 def test_a_lot_on_hold_fails_the_check() -> None:
     """With 2 K of doubt nothing shows 60 degC: not met, and not missed."""
     words = ("--begins", BEGINS, "--accuracy", "2 K")

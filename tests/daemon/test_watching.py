@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from daemon import rehearse
 from daemon.cooks import Cooks
 from daemon.journal import Cook, Journal
 from daemon.watching import Group, Watching
@@ -171,3 +172,15 @@ def test_a_source_that_is_back_ends_no_doubt_of_its_values(journal: Journal) -> 
         ("open circuit", Doubt.JUMP),
     ]
     assert qualities(group) == "s"
+
+
+def test_a_rehearsal_screens_a_trace_as_the_road_does(journal: Journal) -> None:
+    degrees = [85, 60, 60, 60, 0, 0, 20, 61, 61, 61]
+    readings, events = rehearse.screened([CORE], said(degrees))
+    watching = Watching(journal)
+    groups = [
+        take(journal, watching, said(degrees)[n : n + 3]) for n in range(0, 10, 3)
+    ]
+    assert readings == [one for group in groups for one in group.readings]
+    assert events == [one for group in groups for one in group.events]
+    assert [one.now for one in events] == [Doubt.ZERO, "reporting"]

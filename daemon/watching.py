@@ -19,11 +19,17 @@ from daemon.cooks import Running
 from daemon.journal import Journal, Kept
 from probes.company import Company, company_of, recalled
 from probes.company import screened as screened_one
-from probes.contract import Refusal
+from probes.contract import Refusal, battery_of, powered_by
 from probes.doubts import TABLE, Doubt, Treated
-from probes.screening import REPORTING, TOLD_AFTER, event_of, heard, refused
-from probes.watch import NEW, Doubted, Watch
-from rules.channels import Channel
+from probes.screening import (
+    REPORTING,
+    TOLD_AFTER,
+    charged,
+    event_of,
+    heard,
+    refused,
+)
+from probes.watch import NEW, NO_DOUBT, Doubted, Watch
 from rules.facts import EntryKind, Event, Reading, Subject
 
 RECALL_MS = 2 * 3_600_000
@@ -71,8 +77,21 @@ class Watching:
                     if event:
                         group.events.append(event)
                 group.watches[name] = watch
+            elif (of := powered_by(name)) and of in self._companies:
+                self._charge(reading, group)
             group.readings.append(reading)
         return group
+
+    def _charge(self, reading: Reading, group: Group) -> None:
+        name = reading.channel
+        if (watch := group.watches.get(name)) is None:
+            told = self._told(name)
+            low = Doubted(told.now, told.at_ms, TOLD_AFTER) if told else NO_DOUBT
+            watch = NEW._replace(doubted=low)
+        low, event = charged(name, watch.doubted, reading)
+        group.watches[name] = watch._replace(doubted=low)
+        if event:
+            group.events.append(event)
 
     def _refused(self, refusal: Refusal, group: Group) -> None:
         name, at_ms = refusal.channel, refusal.received_ms
@@ -103,10 +122,10 @@ class Watching:
             ]
         why = f"{entry.who} wrote: {entry.text}"
         for name in names:
-            channel, watch = company.channels[name], self._watches[name]
+            watch = self._watches[name]
             # No word mends what the source itself tells of.
             self._watches[name] = NEW._replace(fault=watch.fault)
-            events += _all_clear(channel, watch.doubted, entry.at_ms, why)
+            events += _all_clear(name, watch.doubted, entry.at_ms, why)
         return events
 
     def _follow(self, cooks: Iterable[Running]) -> list[Event]:
@@ -122,13 +141,16 @@ class Watching:
                 company = company_of(running.cook.channels)
                 self._companies |= dict.fromkeys(company.channels, company)
                 self._watches |= self._recalled(running, company)
+        why = "the cook that it was watched for is over"
         for name in self._lots.keys() - lots.keys():
-            company, watch = self._companies.pop(name), self._watches.pop(name)
-            channel = company.channels[name]
+            del self._companies[name]
+            watch = self._watches.pop(name)
             told = max(watch.fault, watch.doubted, key=lambda one: one.times)
             at_ms = max(watch.digits.at_ms, told.since_ms)
-            why = "the cook that it was watched for is over"
-            events += _all_clear(channel, told, at_ms, why)
+            events += _all_clear(name, told, at_ms, why)
+            charge = battery_of(name)
+            low = self._watches.pop(charge, NEW).doubted
+            events += _all_clear(charge, low, max(at_ms, low.since_ms), why)
         self._lots = lots
         return events
 
@@ -166,7 +188,7 @@ class Watching:
         return told if told and told.now in set(Doubt) else None
 
 
-def _all_clear(channel: Channel, told: Doubted, at_ms: int, why: str) -> list[Event]:
+def _all_clear(name: str, told: Doubted, at_ms: int, why: str) -> list[Event]:
     if told.times < TOLD_AFTER:
         return []
-    return [event_of(channel, at_ms, told.doubt, REPORTING, why)]
+    return [event_of(name, at_ms, told.doubt, REPORTING, why)]

@@ -85,12 +85,20 @@ class Probe:
     battery: str = ""  # JSON: where the charge is, in percent
 
 
+BATTERY = ": battery"
+
+
 def battery_of(channel: str) -> str:
     """The name under which the charge of a channel's battery is kept.
 
     It is a series of its own, in thousandths of a percent, that no limit judges.
     """
-    return f"{channel}: battery"
+    return channel + BATTERY
+
+
+def powered_by(name: str) -> str:
+    """The channel whose battery's charge is kept under this name; "" if none is."""
+    return name.removesuffix(BATTERY) if name.endswith(BATTERY) else ""
 
 
 NUMBERS = ": samples"

@@ -35,6 +35,7 @@ class Doubt(StrEnum):
     PULLED_OUT = "pulled out"
     IN_AIR = "in the air"
     TOUCHING = "touching the meat"
+    BATTERY = "battery low"
 
 
 class Treated(StrEnum):
@@ -119,6 +120,9 @@ TABLE: dict[Doubt, Rule] = {
         "a chamber came down to a core, and rises with it though too cold to warm it",
         Treated.SUSPECT,
         "it has left the core, or a person has written about it",
+    ),
+    Doubt.BATTERY: Rule(
+        "the charge that it says is 20 % or less", Treated.GOOD, "30 % or more"
     ),
 }
 DOUBTS = {str(doubt): doubt for doubt in Doubt}

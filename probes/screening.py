@@ -33,6 +33,7 @@ from probes.watch import (
     NO_DOUBT,
     SETTLED,
     Digits,
+    Doubted,
     Path,
     Watch,
     along,
@@ -82,6 +83,7 @@ UNIT_MS = 600_000  # and how soon
 UNIT_MC_PER_S = 300
 FROZEN_TIMES, FROZEN_RUNS = 15, 4  # readings; as often as the longest run before
 LIVELY = 200  # of 1024: about every fifth change turns back
+LOW_MILLI, FULL_MILLI = 20_000, 30_000  # thousandths of a percent of its charge
 WHOLE_TIMES, HALF_TIMES = 8, 12
 OF_COMPANY = (Doubt.SWAPPED, Doubt.PULLED_OUT, Doubt.IN_AIR, Doubt.TOUCHING)
 ROUGH_MC = FAHRENHEIT[0] // 9 + 1  # a degree Fahrenheit, rounded up
@@ -138,7 +140,7 @@ def refused(
     if after.fault.times != TOLD_AFTER:
         return after, None
     _, _, told = why.partition(": ")
-    return after, event_of(channel, after.fault.since_ms, REPORTING, doubt, told)
+    return after, event_of(channel.name, after.fault.since_ms, REPORTING, doubt, told)
 
 
 def heard(
@@ -153,12 +155,24 @@ def heard(
         return after, None
     now = doubted.doubt if doubted.times >= TOLD_AFTER else REPORTING
     why = heard_words(watch, reading)
-    return after, event_of(channel, reading.at_ms, fault.doubt, now, why)
+    return after, event_of(channel.name, reading.at_ms, fault.doubt, now, why)
 
 
-def event_of(channel: Channel, at_ms: int, was: str, now: str, why: str) -> Event:
+def charged(name: str, low: Doubted, charge: Reading) -> tuple[Doubted, Event | None]:
+    """What the charge of a battery comes to; told when it is low, and full again."""
+    at_ms, says = charge.at_ms, f"its battery says {charge.value_mc // 1_000} %"
+    if charge.value_mc <= LOW_MILLI and not low.doubt:
+        why = f"{says}: put in a full one before it goes quiet"
+        event = event_of(name, at_ms, REPORTING, Doubt.BATTERY, why)
+        return Doubted(Doubt.BATTERY, at_ms, TOLD_AFTER), event
+    if charge.value_mc >= FULL_MILLI and low.doubt:
+        return NO_DOUBT, event_of(name, at_ms, Doubt.BATTERY, REPORTING, says)
+    return low, None
+
+
+def event_of(name: str, at_ms: int, was: str, now: str, why: str) -> Event:
     """That a channel passed from one standing to another."""
-    return Event(at_ms, Subject.CHANNEL, channel.name, channel.name, was, now, why)
+    return Event(at_ms, Subject.CHANNEL, name, name, was, now, why)
 
 
 def as_kept(watch: Watch, kept: Reading) -> Watch:
@@ -193,7 +207,7 @@ def _in_doubt(
     since_ms = after.doubted.since_ms
     reach = say_k(BOUNDS[channel.role].reach_mc(since_ms - path.at_ms))
     why = words(channel, after, doubt, reach)
-    event = event_of(channel, since_ms if told else at_ms, was, doubt, why)
+    event = event_of(channel.name, since_ms if told else at_ms, was, doubt, why)
     return Screened(after, kept, event)
 
 
@@ -278,4 +292,4 @@ def _back(channel: Channel, watch: Watch, reading: Reading) -> Event | None:
     if watch.doubted.times < TOLD_AFTER:
         return None
     why = back_words(watch, reading)
-    return event_of(channel, reading.at_ms, watch.doubted.doubt, REPORTING, why)
+    return event_of(channel.name, reading.at_ms, watch.doubted.doubt, REPORTING, why)

@@ -9,7 +9,7 @@ from daemon import rehearse
 from daemon.cooks import Cooks
 from daemon.journal import Cook, Journal
 from daemon.watching import Group, Watching
-from probes.contract import Refusal
+from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
@@ -184,3 +184,36 @@ def test_a_rehearsal_screens_a_trace_as_the_road_does(journal: Journal) -> None:
     assert readings == [one for group in groups for one in group.readings]
     assert events == [one for group in groups for one in group.events]
     assert [one.now for one in events] == [Doubt.ZERO, "reporting"]
+
+
+def charges(*percent: int) -> list[Reading]:
+    """The charge of the core's battery, every ten seconds."""
+    name = battery_of("core-1")
+    return [
+        Reading(name, NOON_MS + n * 10_000, each * 1_000, 0)
+        for n, each in enumerate(percent)
+    ]
+
+
+def test_a_battery_that_runs_low_is_told_once_and_proves_no_less(
+    journal: Journal,
+) -> None:
+    watching = Watching(journal)
+    group = take(journal, watching, [*said([60]), *charges(34, 20, 21, 19)])
+    assert qualities(group) == "ggggg"
+    assert [(e.name, e.now, e.why) for e in group.events] == [
+        (
+            "core-1: battery",
+            Doubt.BATTERY,
+            "its battery says 20 %: put in a full one before it goes quiet",
+        )
+    ]
+    later = Watching(journal)
+    assert take(journal, later, charges(0, 0, 0, 0, 18)[4:]).events == []
+    events = later.screened(Cooks(journal), charges(0, 29, 95)[1:]).events
+    assert [(e.was, e.now) for e in events] == [(Doubt.BATTERY, "reporting")]
+
+
+def test_the_battery_of_no_watched_channel_is_no_matter(journal: Journal) -> None:
+    yard = [one._replace(channel="yard: battery") for one in charges(3)]
+    assert Watching(journal).screened(Cooks(journal), yard).events == []

@@ -141,7 +141,7 @@ def foreseen(
 
     ``little`` says that so little is left that it is at risk all the same.
     """
-    bad = max(0, min(SURELY, state.foreseen + (1 if why else -1)))
+    bad = doubted(state.foreseen, why)
     signals: list[tuple[int, Signal]] = []
     if bad == SURELY:
         signals.append((at_ms, FORESEEN))
@@ -149,6 +149,11 @@ def foreseen(
         signals.append((at_ms, RELIEVED))
     state = state._replace(foreseen=bad)
     return moved(part, state, signals, lambda _: why or RELIEVED_WORDS)
+
+
+def doubted(foreseen: int, why: str) -> int:
+    """How many more forecasts were bad than good after one more; 0 to ``SURELY``."""
+    return max(0, min(SURELY, foreseen + (1 if why else -1)))
 
 
 RELIEVED_WORDS = "will be in time at this rate"

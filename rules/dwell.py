@@ -18,6 +18,7 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BeforeValidator, InstanceOf, ValidationInfo, model_validator
 
+from rules import allowance
 from rules.evidence import Bridge, Hole, Piece
 from rules.facts import Standing, Verdict
 from rules.limit import Goal, Limit, Move, Opening, Shown, of_edition, say_at
@@ -51,6 +52,8 @@ class State(NamedTuple):
     hole_from_ms: int  # the last hole: it ended every run
     hole_to_ms: int
     over_ms: int  # when its stages were over; 0 until then
+    foreseen: int = 0  # how many more forecasts were bad than good
+    risk_ms: int = 0  # since when it is at risk; 0: it is not
 
 
 TABLES = "tables"  # of the validation context: the user's own, by name
@@ -128,11 +131,10 @@ class DwellTableLimit(Limit):
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Met stays met; otherwise the most favourable truth decides."""
-        state = state._replace(over_ms=at_ms)
+        was, state = self._standing(state), state._replace(over_ms=at_ms)
         if state.met_ms:
             return state, []
-        now = Standing.UNPROVEN if state.may_ms else Standing.MISSED
-        return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+        return state, [Move(at_ms, "", was, self._standing(state), self._why(state))]
 
     def goals(self, state: State) -> list[Goal]:
         """Every row, until one is full."""
@@ -145,11 +147,26 @@ class DwellTableLimit(Limit):
             for temp_mc, dwell_ms, held in zip(*self._rows, held_ms, strict=True)
         ]
 
+    def foreseen(
+        self, state: State, at_ms: int, part: str, why: str
+    ) -> tuple[State, list[Move]]:
+        """At risk as long as no row is forecast to be full before its stages end."""
+        was = self._standing(state)
+        bad = allowance.doubted(state.foreseen, why)
+        since_ms = (state.risk_ms or at_ms) if bad == allowance.SURELY else 0
+        if bad and state.risk_ms:  # not surely well again
+            since_ms = state.risk_ms
+        state = state._replace(foreseen=bad, risk_ms=since_ms)
+        now = self._standing(state)
+        if now is was:
+            return state, []
+        return state, [Move(at_ms, part, was, now, why or allowance.RELIEVED_WORDS)]
+
     def findings(self, state: State) -> list[Shown]:
         """The row that is full, or the one that came nearest."""
         row, least_ms, most_ms = self._nearest(state)
         standing = self._standing(state)
-        since_ms = state.met_ms or state.over_ms or state.begun_ms
+        since_ms = state.met_ms or state.over_ms or state.risk_ms or state.begun_ms
         final = bool(state.met_ms or state.over_ms)
         verdict = Verdict(standing.value) if final else Verdict.RUNNING
         why = self._why(state)
@@ -166,7 +183,7 @@ class DwellTableLimit(Limit):
             return Standing.MET
         if state.over_ms:
             return Standing.UNPROVEN if state.may_ms else Standing.MISSED
-        return Standing.WITHIN
+        return Standing.AT_RISK if state.risk_ms else Standing.WITHIN
 
     def _paused(self, state: State) -> State:
         least = self._run(state.least, state.front_ms, 0)
@@ -183,9 +200,8 @@ class DwellTableLimit(Limit):
         return state._replace(least=least)
 
     def _met(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
-        state = state._replace(met_ms=at_ms)
-        why = self._why(state)
-        return state, [Move(at_ms, "", Standing.WITHIN, Standing.MET, why)]
+        was, state = self._standing(state), state._replace(met_ms=at_ms)
+        return state, [Move(at_ms, "", was, Standing.MET, self._why(state))]
 
     def _run(self, runs: Runs, from_ms: int, count: int) -> Runs:
         """Let the ``count`` coldest rows run on, and end the others' runs."""

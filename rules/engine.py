@@ -216,8 +216,12 @@ def foreseen(plan: Plan, state: State) -> list[Foreseen]:
         reached = state.at.reached[plan.cores[i]]
         found += outlook.stage_end(now, course, reached=reached)
         for number, line in zip(plan.judged[i], state.lines[i], strict=True):
-            limit = plan.limits[number]
-            found += outlook.towards(course, limit.name, lines.goals(limit, line))
+            limit, until_ms = (
+                plan.limits[number],
+                outlook.until_ms(now, plan.during[number]),
+            )
+            goals = lines.goals(limit, line)
+            found += outlook.towards(course, limit.name, goals, until_ms)
     return found
 
 
@@ -296,18 +300,16 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
     """Tell the limits on every core what is forecast of them."""
     now = _moment(plan, state, at_ms)
     for i, core in enumerate(plan.cores):
-        goals = _goals(plan, state, i) if core >= 0 else []
-        clocks = [one for one in goals if one[1].left_ms is not None]
-        course = outlook.course(now, i) if clocks else None
+        asked = _asked(plan, state, now, i) if core >= 0 else []
+        course = outlook.course(now, i) if asked else None
         if course is None:
             continue
         row = list(state.lines[i])
-        for place, goal in clocks:
+        for place, goals, until_ms in asked:
             number = plan.judged[i][place]
-            until_ms = outlook.until_ms(now, plan.during[number])
-            bad, why = outlook.lost(course, goal, until_ms)
+            bad, why = outlook.lost(course, goals, until_ms)
             if bad is not None:
-                told = (plan.limits[number], row[place], at_ms, goal.part, why)
+                told = (plan.limits[number], row[place], at_ms, goals[0].part, why)
                 row[place], moves = lines.foreseen(*told)
                 events += _events(plan, i, number, moves)
         rows = (*state.lines[:i], tuple(row), *state.lines[i + 1 :])
@@ -315,14 +317,23 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
     return state
 
 
-def _goals(plan: Plan, state: State, i: int) -> list[tuple[int, Goal]]:
-    """Where each limit of a channel still wants it, by the limit's place there."""
+def _asked(
+    plan: Plan, state: State, now: Moment, i: int
+) -> list[tuple[int, list[Goal], int]]:
+    """The goals of each part that can come too late, and when its stages end.
+
+    With the place of their limit among those of the channel.
+    """
+    found = []
     row = zip(plan.judged[i], state.lines[i], strict=True)
-    return [
-        (place, goal)
-        for place, (number, line) in enumerate(row)
-        for goal in lines.goals(plan.limits[number], line)
-    ]
+    for place, (number, line) in enumerate(row):
+        goals = lines.goals(plan.limits[number], line)
+        until_ms = outlook.until_ms(now, plan.during[number]) if goals else 0
+        for part in dict.fromkeys(goal.part for goal in goals):
+            ours = [goal for goal in goals if goal.part == part]
+            if until_ms or ours[0].left_ms is not None:
+                found.append((place, ours, until_ms))
+    return found
 
 
 def _courses(now: Moment) -> dict[int, Course]:

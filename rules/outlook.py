@@ -22,7 +22,7 @@ from rules.forecast import MINUTE_MS, NEVER, NONE_MC, WINDOW, Around, Crossing, 
 from rules.limit import Goal, say_at
 from rules.stages import Way
 from rules.surroundings import Moment, chills
-from rules.units import say_mc
+from rules.units import say_mc, say_ms
 
 BLANK = (NONE_MC,) * (forecast.KEPT + 1)
 JUDGED_MS = 5 * MINUTE_MS  # how often a limit hears of its forecast
@@ -175,8 +175,14 @@ def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
     return [_foreseen(course, "", goal)]
 
 
-def towards(course: Course, name: str, goals: Sequence[Goal]) -> list[Foreseen]:
-    """When every part of a limit is reached, by whichever of its goals comes first."""
+def towards(
+    course: Course, name: str, goals: Sequence[Goal], until_ms: int = 0
+) -> list[Foreseen]:
+    """When every part of a limit is reached, by whichever of its goals comes first.
+
+    A goal without a clock has to be reached before its stages end by time alone, which
+    is at ``until_ms``; 0 where that is not known.
+    """
     first: dict[str, tuple[int, Goal]] = {}
     for goal in goals:
         minutes = course.crossing(goal.to_mc, rises=goal.rises).likely
@@ -184,10 +190,10 @@ def towards(course: Course, name: str, goals: Sequence[Goal]) -> list[Foreseen]:
         found = begins_ms + goal.hold_ms, goal
         if goal.part not in first or found[0] < first[goal.part][0]:
             first[goal.part] = found
-    return [_foreseen(course, name, goal) for _, goal in first.values()]
+    return [_foreseen(course, name, goal, until_ms) for _, goal in first.values()]
 
 
-def _foreseen(course: Course, name: str, goal: Goal) -> Foreseen:
+def _foreseen(course: Course, name: str, goal: Goal, until_ms: int = 0) -> Foreseen:
     found = course.crossing(goal.to_mc, rises=goal.rises)
     earliest_ms, likely_ms, latest_ms = (
         begins_ms + goal.hold_ms if begins_ms else 0
@@ -200,7 +206,7 @@ def _foreseen(course: Course, name: str, goal: Goal) -> Foreseen:
         mark_mc=goal.to_mc,
         rises=goal.rises,
         hold_ms=goal.hold_ms,
-        deadline_ms=_deadline_ms(course, goal),
+        deadline_ms=until_ms if goal.left_ms is None else _deadline_ms(course, goal),
         earliest_ms=earliest_ms,
         likely_ms=likely_ms,
         latest_ms=latest_ms,
@@ -209,17 +215,19 @@ def _foreseen(course: Course, name: str, goal: Goal) -> Foreseen:
     )
 
 
-def lost(course: Course, goal: Goal, until_ms: int) -> tuple[bool | None, str]:
-    """Whether a clock runs out before its goal, and what to say of it.
+def lost(
+    course: Course, goals: Sequence[Goal], until_ms: int
+) -> tuple[bool | None, str]:
+    """Whether a clock runs out before the goals of one part, and what to say of it.
 
     ``until_ms`` is when nobody asks any more; 0 where that is not known.  None where
-    it is too near to say: a limit is then as it was.
+    it is too near to say, or no clock runs: a limit is then as it was.
     """
-    if goal.left_ms is None:  # no clock runs
+    (seen,) = towards(course, "", goals, until_ms)
+    deadline_ms, clock = seen.deadline_ms, goals[0].left_ms is not None
+    if not (deadline_ms or clock):
         return None, ""
-    seen = _foreseen(course, "", goal)
-    deadline_ms = seen.deadline_ms
-    if not deadline_ms or 0 < until_ms <= deadline_ms:
+    if not deadline_ms or (clock and 0 < until_ms <= deadline_ms):
         return False, ""
     if seen.likely_ms and seen.likely_ms <= deadline_ms:
         # It must come well before, or it flaps.
@@ -234,7 +242,8 @@ def lost(course: Course, goal: Goal, until_ms: int) -> tuple[bool | None, str]:
 def words(seen: Foreseen) -> str:
     """What has to be when, and when it will be, in one sentence without its subject."""
     verb = "be past" if seen.rises else "be down to"
-    has = f"must {verb} {say_mc(seen.mark_mc)} by {say_at(seen.deadline_ms)}"
+    hold = f" for {say_ms(seen.hold_ms)}" if seen.hold_ms else ""
+    has = f"must {verb} {say_mc(seen.mark_mc)}{hold} by {say_at(seen.deadline_ms)}"
     rate = f"at this rate {say_at(seen.likely_ms)}"
     will = rate if seen.likely_ms else "at this rate it never is"
     return f"{has}; {will} ({seen.around} at {say_mc(seen.around_mc)})"
@@ -253,7 +262,7 @@ def until_ms(now: Moment, during: frozenset[int]) -> int:
 
 
 def _deadline_ms(course: Course, goal: Goal) -> int:
-    if goal.left_ms is None:
+    if goal.left_ms is None:  # no clock runs
         return 0
     if goal.runs_ms:
         return goal.runs_ms + goal.left_ms

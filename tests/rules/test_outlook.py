@@ -283,3 +283,41 @@ stages:
     assert minute_of(end.earliest_ms) <= dries + 1
     assert minute_of(end.earliest_ms) == pytest.approx(dries, abs=8)
     assert end.earliest_ms < end.likely_ms
+
+
+SHORT = schedule("""\
+stages:
+  - {stage: cook, chamber: 74 degC to 82 degC, ends: after 90 min}
+  - {stage: chill, ends: when every core falls to 4 degC}
+limits:
+  - limit: lethality
+    kind: dwell table
+    channel: core
+    during: cook
+    table: FSIS Appendix A, meat, 6.5-log10
+""")
+
+
+def test_a_cook_too_short_for_its_lethality_is_at_risk_early() -> None:
+    """A lag of 70 min behind 78 degC is too little for 90 min; that is seen soon."""
+    whole = day(121, lambda _: 78)
+    _, _, events = run(whole, SHORT)
+    (risk_ms, standing), (over_ms, missed) = told(events, "lethality")
+    assert (standing, missed) == ("at risk", "missed")
+    assert risk_ms <= 60 * MIN
+    assert over_ms == 90 * MIN
+    (why,) = [
+        one.why for one in events if one.now == "at risk" and one.channel == "core"
+    ]
+    assert why.startswith("core must be past ")
+    assert " by 06:30 UTC; at this rate " in why
+
+
+def test_a_cook_that_becomes_hot_enough_is_at_risk_no_more() -> None:
+    def late(minute: float) -> float:
+        return 62 if minute < 30 else 110
+
+    _, _, events = run(day(121, late), SHORT)
+    standings = [standing for _, standing in told(events, "lethality")]
+    assert standings[-1] == "met"
+    assert standings in (["met"], ["at risk", "within", "met"], ["at risk", "met"])

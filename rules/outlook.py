@@ -172,7 +172,8 @@ def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
     at_most_ms, since_ms = stage.at_most_ms, now.at.since_ms
     clock = {"left_ms": at_most_ms, "runs_ms": since_ms} if at_most_ms else {}
     goal = Goal("", way is Way.RISES, stage.ends.mc, **clock)
-    return [_foreseen(course, "", goal)]
+    crossing = course.crossing(goal.to_mc, rises=goal.rises)
+    return [_foreseen(course, "", goal, crossing)]
 
 
 def towards(
@@ -183,21 +184,22 @@ def towards(
     A goal without a clock has to be reached before its stages end by time alone, which
     is at ``until_ms``; 0 where that is not known.
     """
-    first: dict[str, tuple[int, Goal]] = {}
+    first: dict[str, tuple[int, Goal, Crossing]] = {}
     for goal in goals:
-        minutes = course.crossing(goal.to_mc, rises=goal.rises).likely
-        begins_ms = goal.held_ms or course.at_ms(minutes) or NEVER * MINUTE_MS
-        found = begins_ms + goal.hold_ms, goal
+        crossing = course.crossing(goal.to_mc, rises=goal.rises)
+        begins_ms = goal.held_ms or course.at_ms(crossing.likely) or NEVER * MINUTE_MS
+        found = begins_ms + goal.hold_ms, goal, crossing
         if goal.part not in first or found[0] < first[goal.part][0]:
             first[goal.part] = found
-    return [_foreseen(course, name, goal, until_ms) for _, goal in first.values()]
+    return [_foreseen(course, name, *one[1:], until_ms) for one in first.values()]
 
 
-def _foreseen(course: Course, name: str, goal: Goal, until_ms: int = 0) -> Foreseen:
-    found = course.crossing(goal.to_mc, rises=goal.rises)
+def _foreseen(
+    course: Course, name: str, goal: Goal, crossing: Crossing, until_ms: int = 0
+) -> Foreseen:
     earliest_ms, likely_ms, latest_ms = (
         begins_ms + goal.hold_ms if begins_ms else 0
-        for begins_ms in (goal.held_ms or course.at_ms(minutes) for minutes in found)
+        for begins_ms in (goal.held_ms or course.at_ms(one) for one in crossing)
     )
     return Foreseen(
         limit=name,

@@ -1,62 +1,31 @@
-"""Every entry of every table of moves matters to some example.
+"""Every entry of every table of moves matters to some test.
 
-Each entry is changed to each other standing, one at a time, and the stories are
-told again: one of them must come out otherwise.  What no story can reach stands
-here with the reason.
+``deploy/moves`` prints the same, entry by entry, with the test that caught it.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
+import importlib
+from pathlib import Path
 
 import pytest
 
-from rules import allowance, band
-from rules.facts import Standing
-from tests.rules import test_allowance, test_band
-
-CANNOT_HAPPEN = {
-    # A count passes the allowance once; from then on it lies behind it.
-    (Standing.UNPROVEN, allowance.USED_UP),
-    (Standing.MISSED, allowance.LOST),
-}
-
-Table = dict[tuple[Standing, Any], Standing]
-
-TABLES: dict[str, tuple[Table, Any, dict[str, Any]]] = {
-    "allowance": (allowance.NEXT, test_allowance.tell, test_allowance.STORIES),
-    "band": (band.NEXT, test_band.tell, test_band.STORIES),
-}
+import rules
+from tests.rules.moves import TABLES, Table, mutants
 
 
-@contextmanager
-def changed(
-    table: Table, entry: tuple[Standing, Any], wrong: Standing
-) -> Iterator[None]:
-    """Put a wrong standing into a table for a while."""
-    right = table[entry]
-    table[entry] = wrong
-    try:
-        yield
-    finally:
-        table[entry] = right
+@pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
+def test_no_entry_can_be_changed_unnoticed(table: Table) -> None:
+    unnoticed = {one.entry for one in mutants(table) if not one.caught_by}
+    assert unnoticed == set(table.cannot_happen)
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_no_entry_can_be_changed_unnoticed(name: str) -> None:
-    table, tell, stories = TABLES[name]
-    unnoticed = set()
-    for entry, right in table.items():
-        for wrong in set(Standing) - {right}:
-            with changed(table, entry, wrong):
-                if all(_as_told(tell, story) for story in stories.values()):
-                    unnoticed.add(entry)
-    assert unnoticed == {entry for entry in table if entry in CANNOT_HAPPEN}
+def test_nothing_is_wrong_with_the_tables_as_they_are() -> None:
+    for table in TABLES:
+        for test in table.tests.values():
+            test()
 
 
-def _as_told(tell: Any, story: tuple[Any, ...]) -> bool:
-    *told, passed = story
-    try:
-        return bool(tell(*told) == passed)
-    except KeyError:  # a standing that the table does not answer for
-        return False
+def test_every_table_of_moves_is_tried() -> None:
+    files = Path(rules.__file__).parent.glob("*.py")
+    modules = [importlib.import_module(f"rules.{file.stem}") for file in files]
+    have = {module.__name__ for module in modules if hasattr(module, "NEXT")}
+    assert {table.name for table in TABLES} == have

@@ -15,6 +15,7 @@ from tests.rules.stories import (
     HEAD,
     MIN,
     H,
+    S,
     chamber,
     cook,
     judged,
@@ -149,6 +150,52 @@ def test_a_window_of_seconds_and_a_silence_of_days() -> None:
     assert come(limit, calm).verdict is Verdict.MET
     assert come(limit, step).since_ms == end + 120  # the first bin that was all above
     assert come(limit, step).verdict is Verdict.MISSED
+
+
+Step = tuple[int, float, float] | int  # seconds, lowest, highest; or just dark seconds
+Story = tuple[list[Step], list[tuple[int, str]]]
+
+STORIES: dict[str, Story] = {
+    "calm": ([(120, 50, 50)], [(120, "met")]),
+    "over before a window": ([(49, 50, 50)], [(49, "unproven")]),
+    "surely too much, and again": (
+        [(60, 50, 50), (120, 60, 60), (60, 70, 70)],
+        [(60, "missed")],
+    ),
+    "perhaps too much": ([(60, 50, 50), (60, 54, 56)], [(60, "unproven")]),
+    "first perhaps and then surely too much": (
+        [(60, 50, 50), (60, 54, 56), (60, 70, 70)],
+        [(60, "unproven"), (120, "missed")],
+    ),
+    "surely too much, and then perhaps": (
+        [(60, 50, 50), (60, 60, 60), (60, 60, 70)],
+        [(60, "missed")],
+    ),
+    "nothing was ever seen of a whole window": ([120], [(50, "unproven")]),
+}
+
+
+def tell(steps: list[Step]) -> list[tuple[int, str]]:
+    """Let a story happen to a limit of 5 K in 50 s, whose bins are seconds."""
+    pieces: list[Piece] = []
+    at_ms = BEGUN_MS
+    for one in steps:
+        seconds, *ends = (one,) if isinstance(one, int) else one
+        to_ms = at_ms + int(seconds) * S
+        if ends:
+            low, high = (round(end * 1000) for end in ends)
+            pieces.append(Span(at_ms, to_ms, low, high))
+        else:
+            pieces.append(Hole(at_ms, to_ms))
+        at_ms = to_ms
+    moves, _ = shown_to(rate("rises at most", "5 K", over="50 s"), pieces, at_ms)
+    return [((one.at_ms - BEGUN_MS) // S, str(one.now)) for one in moves]
+
+
+@pytest.mark.parametrize("name", STORIES)
+def test_the_standings_passed_through(name: str) -> None:
+    steps, passed = STORIES[name]
+    assert tell(steps) == passed
 
 
 STEPS = """\

@@ -130,10 +130,12 @@ def test_a_bath_that_warms_and_is_given_ice() -> None:
 
 
 def test_a_cooler_whose_door_is_open_warms_too() -> None:
-    shown = signs_of(
-        CHILL, core=[30.0] * 60, cooler=course((0, 3), (10, 3), (30, 15), (59, 15))
-    )
-    assert shown[0][1:] == ("cooler", BATH)
+    air = course((0, 3), (10, 3), (30, 15), (50, 15), (55, 3), (90, 3))
+    shown = signs_of(CHILL, core=[30.0] * 91, cooler=air)
+    assert [one[1:] for one in shown] == [
+        ("cooler", BATH),
+        ("cooler", signs.over(BATH)),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,10 @@ The least favourable truth takes the lower of two joined readings less its
 uncertainty, and nothing across a hole; the most favourable one the higher, and
 across a hole the highest that can have been reached.  It is a result beside the
 dwell table's, never instead of it: the two can disagree.
+
+A recook after growth has that much more to do: the log10 that a process authority
+predicts is added to the target (FSIS-GD-2021-14: 3.0 and 6.5 are 9.5).  A dwell table
+is printed for its own target, so nothing can be added to one.
 """
 
 import re
@@ -66,13 +70,23 @@ class IntegratedLimit(Limit):
     z_mc: Difference = Field(gt=0, alias="z")
     reference_mc: Temperature = Field(alias="reference")
     target_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(alias="target")
+    growth_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(
+        default=0, alias="after growth"
+    )
+
+    @property
+    def needed_mlog10(self) -> int:
+        """The target, and on a recook the growth that was predicted before it."""
+        return self.target_mlog10 + self.growth_mlog10
 
     @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         d_s = self.d_ms / 1000
+        parts = f"{_say(self.target_mlog10)} and {_say(self.growth_mlog10)} of growth"
+        target = f" ({parts})" if self.growth_mlog10 else ""
         return (
-            f"{_say(self.target_mlog10)} with D = {d_s:g} s at "
+            f"{_say(self.needed_mlog10)}{target} with D = {d_s:g} s at "
             f"{say_mc(self.reference_mc)} and z = {say_k(self.z_mc)}"
         )
 
@@ -135,13 +149,13 @@ class IntegratedLimit(Limit):
         verdict = Verdict(standing.value) if final else Verdict.RUNNING
         since_ms = state.met_ms or state.over_ms or state.begun_ms
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
-        figures = (self.target_mlog10, least, most)
+        figures = (self.needed_mlog10, least, most)
         head = (standing, verdict, since_ms, "mlog10")
         return [Shown("", *head, *figures, self._why(state))]
 
     @property
     def _needed_e9(self) -> int:
-        return self.target_mlog10 * self.d_ms * E9 // 1000
+        return self.needed_mlog10 * self.d_ms * E9 // 1000
 
     def _rate_e9(self, value_mc: int) -> int:
         capped_mc = max(min(value_mc, HOTTEST_MC), -HOTTEST_MC)
@@ -160,10 +174,10 @@ class IntegratedLimit(Limit):
 
     def _why(self, state: State) -> str:
         if state.met_ms:
-            return f"{_say(self.target_mlog10)} shown by {say_at(state.met_ms)}"
+            return f"{_say(self.needed_mlog10)} shown by {say_at(state.met_ms)}"
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
         shown = f"{_say(least)} shown, {_say(most)} at the most favourable"
-        return f"needed {_say(self.target_mlog10)}; {shown}"
+        return f"needed {_say(self.needed_mlog10)}; {shown}"
 
 
 def _say(mlog10: int) -> str:

@@ -76,6 +76,7 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("rate", "between"): _counts_more,
     ("integrated lethality", "d_ms"): _at_least,
     ("integrated lethality", "target_mlog10"): _at_least,
+    ("integrated lethality", "growth_mlog10"): _at_least,
 }
 # A count over more stages is stricter, a chance in more of them is not.
 COUNTED = {"band", "hold", "rate", "silence", "time between"}

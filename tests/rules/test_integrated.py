@@ -101,3 +101,20 @@ def test_it_says_what_it_asks() -> None:
     assert (
         LIMIT.required_words == "6.50-log10 with D = 60 s at 60.0 degC and z = 10.0 K"
     )
+
+
+def test_a_recook_has_the_growth_before_it_to_undo_as_well() -> None:
+    """FSIS-GD-2021-14: 3.0 log10 of predicted growth and 6.5 are 9.5, here 570 s."""
+    head = LIMIT.model_dump(by_alias=True, include={"name", "kind", "channel"})
+    words = {"D": "60 s", "z": "10 K", "reference": "60 degC", "target": "6.5-log10"}
+    limit = IntegratedLimit.model_validate(
+        {**head, **words, "after growth": "3.0-log10"}
+    )
+    assert limit.required_words.startswith(
+        "9.50-log10 (6.50-log10 and 3.00-log10 of growth) with D"
+    )
+    for lasts_s, verdict in ((570, Verdict.MET), (569, Verdict.MISSED)):
+        _, (shown,) = shown_to(
+            limit, [span(0, lasts_s, 60_000)], BEGUN_MS + lasts_s * S
+        )
+        assert (shown.required, shown.verdict) == (9_500, verdict)

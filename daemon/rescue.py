@@ -1,7 +1,8 @@
 """A damaged journal is put aside, what can be read of it is read over, the rest named.
 
 SQLite keeps a table in pages.  A page that holds something else than was written
-hides its rows, and no others if its neighbours can still be reached.
+hides its rows, and no others if its neighbours can still be reached.  Readings below
+an upper page that is lost are found page by page (``damaged_tree``).
 
 Rule 1: the damaged file is kept under ``journal.db.damaged-STAMP``, and beside it a
 text that names everything that was lost.
@@ -14,26 +15,27 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import quote
 
-from daemon import damaged_head
+from daemon import damaged_head, damaged_tree
 from daemon.blocks import BlockError, check
-from daemon.damaged_table import Hole, joined, readable
+from daemon.damaged_table import FAR, Hole, joined, readable
 from daemon.journal import Journal, JournalError, Trouble
 from daemon.journal_copy import keep
 from daemon.journal_errors import in_words
 from daemon.journal_swap import beside, stamp, swap
 from rules.alerts import NOTED, WORSE
-from rules.facts import Event, Subject
+from rules.facts import Event, Quality, Subject
 
 DAMAGE = (Trouble.DAMAGED, Trouble.NOT_A_JOURNAL)
 LOSSES_TOLD = 8  # the rest is in the text beside the file
 ALIVE_ROWS = 1_000
+READING_COLUMNS = 6
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 Alive = Callable[[], None]
@@ -76,7 +78,7 @@ def _rescue(path: Path, aside: Path, now_ms: int, alive: Alive) -> tuple[str, ..
     with in_words(path), _source(path) as source:
         target = Journal(work)
         with closing(target.connection):
-            losses = tuple(_Reading(source, target, alive).over())
+            losses = tuple(_Reading(source, target, alive, work).over())
             for event in _events(losses, aside, now_ms):
                 target.add_events("", [event], now_ms, 0)
             target.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
@@ -120,8 +122,11 @@ def _read_only(path: Path) -> sqlite3.Connection:
 class _Reading:
     """Reads one file over into another."""
 
-    def __init__(self, source: sqlite3.Connection, to: Journal, alive: Alive) -> None:
+    def __init__(
+        self, source: sqlite3.Connection, to: Journal, alive: Alive, work: Path
+    ) -> None:
         self._source, self._to, self._alive = source, to.connection, alive
+        self._pages = beside(work, "pages")
         self._rows = 0
         to.connection.execute("PRAGMA foreign_keys = OFF")
         to.connection.execute("PRAGMA synchronous = OFF")  # it is kept as a whole
@@ -239,17 +244,68 @@ class _Reading:
         return self._to.execute("SELECT number, name FROM channel").fetchall()
 
     def _readings(self) -> Iterator[str]:
-        columns = self._columns("reading")
-        for number, name in self._known_channels():
+        columns, names = self._columns("reading"), dict(self._known_channels())
+        holes: list[tuple[int, Hole, int]] = []  # each in a channel, with its period
+        for number in names:
             where, step_ms, last_ms = f"channel = {number}", 0, 0
             rows = readable(self._source, "reading", "at_ms", columns, where)
             for row in joined(rows):
                 if isinstance(row, Hole):
-                    yield _readings_lost(name, row, step_ms)
+                    holes.append((number, row, step_ms))
                     continue
                 self._insert("reading", columns, row)
                 at_ms = int(row[1]) if isinstance(row[1], int) else last_ms
                 step_ms, last_ms = at_ms - last_ms, at_ms
+        if holes:
+            self._find_again(columns, holes)
+        for number, hole, step_ms in holes:
+            left, there = self._left_of(number, hole, step_ms)
+            if left:
+                words = _readings_lost(names[number], left, step_ms)
+                yield f"{words}; {there} of them were found again" if there else words
+
+    def _find_again(self, columns: str, holes: Sequence[tuple[int, Hole, int]]) -> None:
+        """Put readings back that are in the file, with the way to them lost."""
+        query = "SELECT rootpage FROM sqlite_schema WHERE name = 'reading'"
+        try:
+            (root,) = self._source.execute(query).fetchone()
+            with closing(sqlite3.connect(self._pages)) as copy:
+                self._source.backup(copy)  # with what is in the log
+            for row in damaged_tree.rows(self._pages, root):
+                if _was_lost(row, holes):
+                    self._insert("reading", columns, row)
+        except (sqlite3.Error, OSError):  # no room: they stay in the file put aside
+            pass
+        finally:
+            _forget(self._pages)
+
+    def _left_of(
+        self, channel: int, hole: Hole, step_ms: int
+    ) -> tuple[Hole | None, int]:
+        """What is left of a hole between what was found at its edges; and within it."""
+        after, before = hole.after, FAR if hole.before is None else hole.before
+        between = (
+            "SELECT at_ms FROM reading WHERE channel = ? AND at_ms > ? AND at_ms < ?"
+        )
+        near_ms = step_ms * 3 // 2
+        for (at_ms,) in self._to.execute(
+            f"{between} ORDER BY at_ms", (channel, after, before)
+        ):
+            if at_ms - after > near_ms:
+                break
+            after = at_ms
+        for (at_ms,) in self._to.execute(
+            f"{between} ORDER BY at_ms DESC", (channel, after, before)
+        ):
+            if before - at_ms > near_ms:
+                break
+            before = at_ms
+        if before - after <= near_ms:
+            return None, 0
+        (there,) = self._to.execute(
+            f"SELECT count(DISTINCT at_ms) FROM ({between})", (channel, after, before)
+        ).fetchone()
+        return Hole(after, None if before == FAR else before), there
 
     def _blocks(self) -> Iterator[str]:
         columns, kept = self._columns("block"), set()
@@ -308,6 +364,20 @@ def _rows_lost(table: str, hole: Hole) -> Iterator[str]:
     elif lost := before - after - 1:
         rows = f"row {after + 1}" if lost == 1 else f"rows {after + 1} to {before - 1}"
         yield f"table {table}: {rows}, which is {lost}"
+
+
+def _was_lost(
+    row: tuple[int | None, ...], holes: Sequence[tuple[int, Hole, int]]
+) -> bool:
+    """Whether a row would be a reading in one of the holes."""
+    if len(row) != READING_COLUMNS or None in row[:-1]:
+        return False
+    channel, at_ms, quality, *_ = (value or 0 for value in row)
+    return 0 <= quality < len(Quality) and any(
+        channel == number
+        and hole.after < at_ms < (FAR if hole.before is None else hole.before)
+        for number, hole, _ in holes
+    )
 
 
 def _readings_lost(channel: str, hole: Hole, step_ms: int) -> str:

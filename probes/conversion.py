@@ -17,6 +17,10 @@ from probes.json_text import Unusable, say, why_no_number
 
 NOMINAL_OHMS = {Law.PT100: 100.0, Law.PT1000: 1000.0}
 PLACES = 6
+# What a thermistor is made for, widely: its equation gives a number for any ohms, and
+# so for those of an open circuit.  Ours, no source.
+COLDEST_C, HOTTEST_C = -80.0, 350.0
+SHORTED = {Law.PT100: 20, Law.PT1000: 20, Law.STEINHART_HART: 200}  # ohms, below it
 
 
 def converted(probe: Probe, value: Decimal, cold: object = None) -> Decimal | Unusable:
@@ -45,13 +49,15 @@ def _celsius(conversion: Conversion, value: float, cold_c: float) -> float | Non
         return thermocouple.celsius_at(value, cold_c)
     if conversion.law is Law.STEINHART_HART:
         a, b, c = map(float, conversion.coefficients)
-        return thermistor.celsius_at(value, a, b, c)
+        t_c = thermistor.celsius_at(value, a, b, c)
+        inside = t_c is not None and COLDEST_C <= t_c <= HOTTEST_C
+        return t_c if inside else None
     return platinum.celsius_at(value, NOMINAL_OHMS[conversion.law])
 
 
 def _why_not(conversion: Conversion, value: Decimal) -> str:
     raw = conversion.raw
-    shorted = raw is Raw.OHM and value < Decimal(20)
+    shorted = raw is Raw.OHM and value < SHORTED[conversion.law]
     doubt = Doubt.SHORT if shorted else Doubt.OPEN
     none = f"value = {say(value)} {raw} is none that {conversion.law} can give"
     return f"{doubt}: {none}; or is another law the right one?"

@@ -20,14 +20,17 @@ from typing import NamedTuple
 
 from probes.company import company_of, fold
 from probes.doubts import TABLE, Doubt
+from probes.screening import refused
 from probes.script import What
 from probes.trace import Trace, read
-from rules.channels import Channel
+from probes.watch import NEW
+from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading
 from rules.rehearsal import role_of
 from rules.units import say_ms
 from tests.bench import days
-from tests.bench.days import CHAMBER, Day, Fault, done, told
+from tests.bench.days import CHAMBER, PROBE, Day, Fault, done, told
+from tests.bench.sources import reasons
 from tests.probes import traces
 
 FAULTS: dict[Doubt, Fault] = {
@@ -124,6 +127,16 @@ def trace_of(path: Path) -> Day:
     return Day(tuple(channels), found.readings)
 
 
+def told_of_source(why: str) -> list[Event]:
+    """What is told of a source that refuses ten times in a row for this reason."""
+    core = Channel(PROBE, Role.CORE, 60_000, 720_000, 500)
+    watch, told_of = NEW, []
+    for minute in range(10):
+        watch, event = refused(core, watch, why, minute * 60_000)
+        told_of += [event] if event else []
+    return told_of
+
+
 def false_alarms(day: Day) -> tuple[int, int]:
     """How many honest readings were doubted, and how often somebody was told."""
     kept, events, _ = screened(day)
@@ -153,6 +166,12 @@ def main() -> int:
     for one in rows(names, asked.seeds, asked.every * 1_000):
         wrongly += one.wrongly
         print(*(c.rjust(n) for c, n in zip(_cells(one), WIDTHS, strict=True)))
+    print(
+        "\nwhat a source says      of its probe           told from the second one on"
+    )
+    for (doubt, source), why in reasons().items():
+        words = [event.why for event in told_of_source(why)] or ["nothing"]
+        print(f"{source:<23} {doubt:<22} {words[0]}")
     print("\nno probe fails            readings  doubted  told")
     honest = [
         (

@@ -9,10 +9,10 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from probes.company import company_of, fold, recalled, screened
-from probes.doubts import Doubt
+from probes.doubts import TABLE, Doubt
 from rules.channels import Channel, Role
 from rules.facts import Quality, Reading
-from tests.bench import days, screening
+from tests.bench import days, screening, sources
 
 MINUTE_MS = 60_000
 CHANNELS = [
@@ -200,6 +200,17 @@ def test_every_fault_is_told_on_the_steady_day_and_nothing_else_is() -> None:
     assert sum(row.wrongly for row in found) == 0
     at_once = [row for row in found if max(row.after_ms) <= 2 * MINUTE_MS]
     assert len(at_once) >= 6
+
+
+def test_what_every_kind_of_source_says_of_its_probe_is_told_once() -> None:
+    found = sources.reasons()
+    assert len(found) == 15
+    for (doubt, _), why in found.items():
+        (event,) = screening.told_of_source(why)
+        assert (event.at_ms, event.was, event.now) == (0, "reporting", doubt), why
+    refused = {doubt for doubt, rule in TABLE.items() if rule.treated == "refused"}
+    assert refused <= {doubt for doubt, _ in found}
+    assert set(screening.FAULTS) | refused | {Doubt.BATTERY} == set(Doubt)
 
 
 def test_no_working_probe_of_the_shipped_traces_is_doubted() -> None:

@@ -25,6 +25,7 @@ from rules.surroundings import Moment, chills
 from rules.units import say_mc, say_ms
 
 BLANK = (NONE_MC,) * (forecast.KEPT + 1)
+NEVER_MS = 1 << 62
 JUDGED_MS = 5 * MINUTE_MS  # how often a limit hears of its forecast
 
 # No source: a core that has not moved for so long in a stage will not begin to.
@@ -184,11 +185,15 @@ def towards(
     A goal without a clock has to be reached before its stages end by time alone, which
     is at ``until_ms``; 0 where that is not known.
     """
-    first: dict[str, tuple[int, Goal, Crossing]] = {}
+    first: dict[str, tuple[tuple[int, int], Goal, Crossing]] = {}
     for goal in goals:
         crossing = course.crossing(goal.to_mc, rises=goal.rises)
-        begins_ms = goal.held_ms or course.at_ms(crossing.likely) or NEVER * MINUTE_MS
-        found = begins_ms + goal.hold_ms, goal, crossing
+        ends_ms = [
+            begins_ms + goal.hold_ms if begins_ms else NEVER_MS
+            for begins_ms in (goal.held_ms or course.at_ms(one) for one in crossing)
+        ]
+        # Of what is likely never reached, by what may be first; else the nearest.
+        found = (ends_ms[1], ends_ms[0]), goal, crossing
         if goal.part not in first or found[0] < first[goal.part][0]:
             first[goal.part] = found
     return [_foreseen(course, name, *one[1:], until_ms) for one in first.values()]

@@ -154,6 +154,9 @@ def _stalls(one: Look) -> str:
     core_mc, before_mc = level(one.levels), level(one.levels[:-FLAT])
     if NONE_MC in (core_mc, before_mc) or core_mc - before_mc > FLAT_MC:
         return ""
+    recent = [mc for mc in one.levels[-FLAT:] if mc != NONE_MC]
+    if max(recent) - min(recent) > MOVES_MC:  # it sank, and rises again
+        return ""
     chamber = "" if one.now.cold else _steady(one.now, core_mc)
     if len(one.here) <= FLAT or not chamber:
         return ""

@@ -321,3 +321,11 @@ def test_a_cook_that_becomes_hot_enough_is_at_risk_no_more() -> None:
     standings = [standing for _, standing in told(events, "lethality")]
     assert standings[-1] == "met"
     assert standings in (["met"], ["at risk", "within", "met"], ["at risk", "met"])
+
+
+def test_of_rows_that_are_never_reached_the_one_that_may_be_first_is_named() -> None:
+    """At 50 degC none is likely; were the chamber in its band now, one would be first."""
+    lethal = foreseen(200, day(200, lambda _: 50))["lethality"]
+    assert lethal.likely_ms == 0
+    assert lethal.earliest_ms > BEGUN_MS + 200 * MIN
+    assert lethal.hold_ms > 0

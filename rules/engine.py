@@ -210,7 +210,10 @@ def courses(plan: Plan, state: State) -> dict[int, Course]:
 
 
 def foreseen(plan: Plan, state: State) -> list[Foreseen]:
-    """When every stage, limit and part that waits for a core will have what it asks."""
+    """When every stage, limit and part that waits for a core will have what it asks.
+
+    What has it already, for now, is not among them.
+    """
     now, found = _last_moment(plan, state), []
     for i, course in courses(plan, state).items():
         reached = state.at.reached[plan.cores[i]]
@@ -222,7 +225,7 @@ def foreseen(plan: Plan, state: State) -> list[Foreseen]:
             )
             goals = lines.goals(limit, line)
             found += outlook.towards(course, limit.name, goals, until_ms)
-    return found
+    return [one for one in found if not 0 < one.likely_ms <= now.mark_ms]
 
 
 def finished_ms(state: State) -> int:

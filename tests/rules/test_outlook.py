@@ -324,8 +324,15 @@ def test_a_cook_that_becomes_hot_enough_is_at_risk_no_more() -> None:
 
 
 def test_of_rows_that_are_never_reached_the_one_that_may_be_first_is_named() -> None:
-    """At 50 degC none is likely; were the chamber in its band now, one would be first."""
+    """At 50 degC none is likely; in a chamber in its band one would be first."""
     lethal = foreseen(200, day(200, lambda _: 50))["lethality"]
     assert lethal.likely_ms == 0
     assert lethal.earliest_ms > BEGUN_MS + 200 * MIN
     assert lethal.hold_ms > 0
+
+
+def test_what_is_past_its_mark_is_no_longer_ahead() -> None:
+    whole = day(300)
+    past = int(crossed(whole, 54.444))
+    assert "come-up" in foreseen(past - 10, whole)
+    assert "come-up" not in foreseen(past + 10, whole)

@@ -277,12 +277,12 @@ SITE = [
 ]
 
 
-def cook(lot: str, told: Told) -> Cook:
+def cook(lot: str, told: Told, text: str = SCHEDULE) -> Cook:
     """The cook that makes a lot in the north smokehouse."""
     return Cook(
         lot=lot,
         smokehouse="north",
-        schedule=SCHEDULE,
+        schedule=text,
         schedule_path="juniper.yaml",
         channels=channels(told.every_s),
         begun_ms=BEGUN_MS,
@@ -303,17 +303,17 @@ def yard(folder: Path) -> Yard:
     return Yard(journal, Outbox(journal, {"operator": "", "backup": ""}))
 
 
-def live_through(place: Yard, lot: str, told: Told) -> None:
+def live_through(place: Yard, lot: str, told: Told, text: str = SCHEDULE) -> None:
     """Put a whole cook into the journal, as the daemon would."""
     journal, outbox = place
-    begun = cook(lot, told)
+    begun, rules = cook(lot, told, text), schedule(text)
     journal.begin(begun, BEGUN_MS)
     said = readings(told)
     stale = Reading("yard", at(-200), 3_000, 1_000, Quality.AGE_UNKNOWN, at(1))
     unset = Reading("yard", at(3) + 7, 3_000, 1_000, Quality.CLOCK_UNSET, at(3))
     journal.append([*said, stale, unset], REFUSALS)
     until_ms = said[-1].at_ms + 20 * MIN_MS
-    outcome = replay(schedule(), begun.channels, BEGUN_MS, said, ENTRIES, until_ms)
+    outcome = replay(rules, begun.channels, BEGUN_MS, said, ENTRIES, until_ms)
     happenings: list[tuple[int, Event | Entry]] = [
         *((entry.entered_ms, entry) for entry in ENTRIES),
         *((event.at_ms + 11_000, event) for event in (*SITE, *outcome.events)),
@@ -325,7 +325,7 @@ def live_through(place: Yard, lot: str, told: Told) -> None:
         elif isinstance(what, Event):
             whose = "" if what in SITE else lot
             journal.add_events(whose, [what], now_ms, what.at_ms)
-        outbox.collect(lambda _: schedule().alert_rules, now_ms)
+        outbox.collect(lambda _: rules.alert_rules, now_ms)
         for notice in outbox.due(now_ms):
             works = notice.contact == "operator"
             sent = Sent.SENT if works else Sent.FAILED
@@ -333,10 +333,15 @@ def live_through(place: Yard, lot: str, told: Told) -> None:
     journal.add_events(lot, [], until_ms, until_ms)
 
 
-def dossier(folder: Path, told: Told, lot: str = "2026-01-10 N links") -> Dossier:
+def dossier(
+    folder: Path,
+    told: Told,
+    lot: str = "2026-01-10 N links",
+    text: str = SCHEDULE,
+) -> Dossier:
     """Gather the dossier of a cook that was lived through."""
     place = yard(folder)
-    live_through(place, lot, told)
+    live_through(place, lot, told, text)
     found = gather(*place, lot, site="Juniper Yard (invented)", closed_ms=at(800))
     place.journal.close()
     assert isinstance(found, Dossier), found

@@ -18,6 +18,7 @@ from rules.standards.tables import DWELL_TABLES
 from rules.user_table import unsteady
 
 POULTRY = ("poultry", "mixed")
+LETHAL = ("dwell table", "integrated lethality")
 
 
 def crossed(marked: Marked) -> Iterator[Fault]:
@@ -32,6 +33,7 @@ def crossed(marked: Marked) -> Iterator[Fault]:
     for i, limit in limits.items():
         yield from _stages_of(marked, i, limit, list(names.values()))
         yield from _table_of(marked, i, limit)
+        yield from _until(marked, i, limit, limits)
 
 
 def _items(marked: Marked, part: str) -> dict[int, dict[str, Tree]]:
@@ -111,6 +113,27 @@ def _stages_of(
             "and no stage is called chill",
             "add a line with the stages that cool, for example: during: chill",
         )
+
+
+def _until(
+    marked: Marked,
+    i: int,
+    limit: dict[str, Tree],
+    limits: dict[int, dict[str, Tree]],
+) -> Iterator[Fault]:
+    """What ends a cooking time is a limit of lethality."""
+    name = limit.get("until")
+    if limit.get("kind") != "humidity" or not isinstance(name, str) or not name:
+        return
+    names = [
+        str(one["limit"])
+        for one in limits.values()
+        if one.get("kind") in LETHAL and "limit" in one
+    ]
+    if name not in names:
+        found = f"{name!r} is no limit of lethality in this schedule"
+        right = choice(name, names) if names else "add a limit of kind: dwell table"
+        yield marked.fault(("limits", i, "until"), found, right)
 
 
 def _own_tables(marked: Marked, tables: dict[int, dict[str, Tree]]) -> Iterator[Fault]:

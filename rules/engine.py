@@ -14,11 +14,10 @@ the time of the fact that showed it.
 Rule 3: a reading belongs to the stage that it ends.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from rules import evidence, forecast, lines, outlook, signs, stages
+from rules import evidence, forecast, lines, outlook, pairs, signs, stages
 from rules.channels import Channel, Role
 from rules.evidence import Piece, Sight, Span
 from rules.facts import (
@@ -34,33 +33,20 @@ from rules.facts import (
     Reading,
     Subject,
     Tick,
+    Verdict,
 )
 from rules.forecast import MINUTE_MS
-from rules.limit import Goal, Limit, Move
+from rules.limit import Goal, Move
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
-from rules.schedule import Schedule
+from rules.pairs import Pair, Paired
+from rules.plan import Plan as Plan
+from rules.plan import lacking as lacking
+from rules.plan import plan as plan
 from rules.signs import Seen
-from rules.stages import At, Passed, Stage, Way
-from rules.standards.cooling import ProductFacts
+from rules.stages import At, Passed
 from rules.surroundings import Moment
 from rules.units import say_ms
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """What judges a cook, worked out once."""
-
-    schedule: Schedule
-    channels: tuple[Channel, ...]
-    stages: tuple[Stage, ...]
-    ways: tuple[Way | None, ...]
-    limits: tuple[Limit, ...]
-    during: tuple[frozenset[int], ...]  # of each limit: the stages it is judged in
-    judged: tuple[tuple[int, ...], ...]  # of each channel: its limits
-    cores: tuple[int, ...]  # of each channel: its number among the cores, or -1
-    index: dict[str, int]  # of each channel name
-    facts: ProductFacts  # of the product, for what a limit asks of it
 
 
 class State(NamedTuple):
@@ -72,6 +58,7 @@ class State(NamedTuple):
     lines: tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limits
     samples: tuple[tuple[int, ...], ...]  # of each channel, one a minute
     signs: tuple[Seen, ...]  # of each channel
+    pairs: tuple[Paired, ...]
 
 
 class Marks(NamedTuple):
@@ -79,45 +66,6 @@ class Marks(NamedTuple):
 
     values_mc: list[int]  # in order: readings between the same two are alike
     each: bool  # some limit counts every reading all the same
-
-
-def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
-    """Work out which limit is judged on which channel, and when."""
-    limits = schedule.judged
-    cores = [channel.name for channel in channels if channel.role is Role.CORE]
-    return Plan(
-        schedule=schedule,
-        channels=tuple(channels),
-        stages=schedule.stages,
-        ways=schedule.ways,
-        limits=limits,
-        during=tuple(frozenset(schedule.during(limit)) for limit in limits),
-        judged=tuple(
-            tuple(i for i, one in enumerate(limits) if one.channel is channel.role)
-            for channel in channels
-        ),
-        cores=tuple(
-            cores.index(channel.name) if channel.name in cores else -1
-            for channel in channels
-        ),
-        index={channel.name: i for i, channel in enumerate(channels)},
-        facts=schedule.product.facts,
-    )
-
-
-def lacking(plan: Plan) -> list[str]:
-    """What the channels lack for the schedule to be judged, in words."""
-    words = []
-    roles = {channel.role for channel in plan.channels}
-    for limit in plan.limits:
-        if limit.channel not in roles:
-            words.append(
-                f"limit {limit.name!r} needs a channel of role {limit.channel}"
-            )
-    for stage, way in zip(plan.stages, plan.ways, strict=True):
-        if way in (Way.RISES, Way.FALLS) and Role.CORE not in roles:
-            words.append(f"stage {stage.name!r} ends by a core, and no channel is one")
-    return words
 
 
 def opened(plan: Plan, at_ms: int) -> State:
@@ -128,7 +76,8 @@ def opened(plan: Plan, at_ms: int) -> State:
     sights = tuple(evidence.opened(at_ms) for _ in plan.channels)
     samples = (outlook.BLANK,) * len(plan.channels)
     shown = (Seen(),) * len(plan.channels)
-    state = State(at_ms, at, sights, rows, samples, shown)
+    paired = tuple(pairs.opened(pair, at_ms) for pair in plan.pairs)
+    state = State(at_ms, at, sights, rows, samples, shown, paired)
     return _turn_all(plan, state, -1, at_ms, [])
 
 
@@ -165,6 +114,11 @@ def step(plan: Plan, state: State, fact: Fact) -> tuple[State, list[Event]]:
 
 def marks(plan: Plan, state: State, i: int) -> Marks | None:
     """What can tell two readings of a channel apart; None where time alone may."""
+    if any(
+        i in pair.feeds and not paired.line.over
+        for pair, paired in zip(plan.pairs, state.pairs, strict=True)
+    ):
+        return None
     found: set[int] = set()
     each = False
     for number, line in zip(plan.judged[i], state.lines[i], strict=True):
@@ -196,7 +150,8 @@ def told(
         row.append(line)
     _, at_ms, low_mc, high_mc = whole[-1]
     sight = Sight(True, at_ms, low_mc, high_mc, at_ms, quiet=False)
-    return _with(state, i, sight, tuple(row)), events
+    state = _with(state, i, sight, tuple(row))
+    return _put_together(plan, state, i, [], events), events
 
 
 def mark_ms(state: State) -> int:
@@ -236,7 +191,9 @@ def finished_ms(state: State) -> int:
 def settled(state: State) -> bool:
     """Whether the cook is finished and no fact can change a verdict any more."""
     return bool(state.at.finished_ms) and all(
-        not line.turnings for row in state.lines for line in row
+        not line.turnings
+        for row in (*state.lines, [one.line for one in state.pairs])
+        for line in row
     )
 
 
@@ -249,14 +206,22 @@ def findings(plan: Plan, state: State) -> list[Finding]:
     """What every channel shows of every limit, part by part, in schedule order."""
     found = []
     for number, limit in enumerate(plan.limits):
-        for i, channel in enumerate(plan.channels):
-            if number in plan.judged[i]:
-                line = state.lines[i][plan.judged[i].index(number)]
-                found += [
-                    Finding(limit.name, one.part, channel.name, *one[1:])
-                    for one in lines.findings(limit, line)
-                ]
+        for i, line in _lines(plan, state, number):
+            found += [
+                Finding(limit.name, one.part, plan.channels[i].name, *one[1:])
+                for one in lines.findings(limit, line)
+            ]
     return found
+
+
+def _lines(plan: Plan, state: State, number: int) -> Iterator[tuple[int, Line]]:
+    """What is remembered of one limit, by the number of the channel."""
+    for i, judged in enumerate(plan.judged):
+        if number in judged:
+            yield i, state.lines[i][judged.index(number)]
+    for pair, paired in zip(plan.pairs, state.pairs, strict=True):
+        if pair.number == number:
+            yield pair.feeds[0], paired.line
 
 
 def _minutes_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> State:
@@ -516,7 +481,19 @@ def _turn_all(
             events += _events(plan, i, number, moves)
             after.append(line)
         rows.append(tuple(after))
-    return state._replace(lines=tuple(rows))
+    state = state._replace(lines=tuple(rows))
+    found = []
+    for pair, paired in zip(plan.pairs, state.pairs, strict=True):
+        line, turn = paired.line, turns[pair.number]
+        if turn is not None and not line.over and not pairs.over(line.turnings):
+            turning = Turning(at_ms, turn, state.at.heat_ended_ms)
+            line = line._replace(turnings=(*line.turnings, turning))
+        limit = plan.limits[pair.number]
+        paired = paired._replace(line=line)
+        paired, moves = pairs.turned(limit, plan.facts, paired)
+        events += _events(plan, pair.feeds[0], pair.number, moves)
+        found.append(paired)
+    return state._replace(pairs=tuple(found))
 
 
 def _turn(plan: Plan, state: State, number: int, before: int) -> Turn | None:
@@ -550,7 +527,38 @@ def _shown(
                 if moves:
                     events += _events(plan, i, number, moves)
         row.append(line)
-    return _with(state, i, after, tuple(row))
+    state = _with(state, i, after, tuple(row))
+    return _put_together(plan, state, i, pieces, events)
+
+
+def _put_together(
+    plan: Plan, state: State, i: int, pieces: Sequence[Piece], events: list[Event]
+) -> State:
+    """Show what a channel adds to each limit that is judged on several at once."""
+    found = []
+    for pair, paired in zip(plan.pairs, state.pairs, strict=True):
+        limit = plan.limits[pair.number]
+        paired = pairs.heard(pair, paired, i, pieces)
+        end_ms = _ended_ms(plan, state, pair) if i in pair.waits else None
+        if end_ms is not None and not paired.line.over:
+            paired = pairs.ending(paired, end_ms, state.at.heat_ended_ms)
+        to_ms = min(state.sights[n].front_ms for n in (*pair.feeds, *pair.waits))
+        paired, moves = pairs.passed(limit, plan.facts, paired, to_ms)
+        events += _events(plan, pair.feeds[0], pair.number, moves)
+        found.append(paired)
+    return state._replace(pairs=tuple(found)) if found else state
+
+
+def _ended_ms(plan: Plan, state: State, pair: Pair) -> int | None:
+    """When the limit that a pair ends with was met on the last of its channels."""
+    shown = [
+        one
+        for _, line in _lines(plan, state, pair.ends)
+        for one in lines.findings(plan.limits[pair.ends], line)
+    ]
+    if any(one.verdict is not Verdict.MET for one in shown):
+        return None
+    return max((one.since_ms for one in shown), default=None)
 
 
 def _with(state: State, i: int, sight: Sight, row: tuple[Line, ...]) -> State:

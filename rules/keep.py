@@ -11,7 +11,16 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
-from rules import band, cooling, dwell, integrated, rate, reach, time_between
+from rules import (
+    band,
+    cooling,
+    dwell,
+    humidity,
+    integrated,
+    rate,
+    reach,
+    time_between,
+)
 
 T = TypeVar("T")
 
@@ -21,6 +30,7 @@ STATES: dict[str, type[Any]] = {
     "band": band.State,
     "cooling": cooling.State,
     "dwell": dwell.State,
+    "humidity": humidity.State,
     "integrated": integrated.State,
     "rate": rate.State,
     "reach": reach.State,

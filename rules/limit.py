@@ -160,6 +160,25 @@ class Limit(Written):
         """Whether it is watched for at or below that, instead of at or above."""
         return False
 
+    @property
+    def beside(self) -> Role | None:
+        """The role of the channels that its figure is worked out with, if any."""
+        return None
+
+    @property
+    def alone(self) -> bool:
+        """Whether it can be judged where there is no such channel."""
+        return True
+
+    @property
+    def until(self) -> str:
+        """The limit that it ends with, once that one is met; "" where it has none."""
+        return ""
+
+    def together(self, span: Span, other: Span) -> Span:
+        """What its own channel and those beside it amount to while both are known."""
+        raise NotImplementedError
+
     def opened(self, opening: Opening) -> State:
         """The state when the limit comes into force for a channel."""
         raise NotImplementedError

@@ -28,6 +28,7 @@ from rules.differences import differing
 from rules.dwell import TABLES, DwellTableLimit
 from rules.faults import Fault, Severity
 from rules.hold import HoldLimit
+from rules.humidity import HumidityLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
 from rules.rate import RateLimit
@@ -38,6 +39,7 @@ from rules.remarks import choice
 from rules.silence import SilenceLimit
 from rules.stages import Stage, Way, directed
 from rules.standards.cooling import ProductFacts
+from rules.standards.humidity import Casing
 from rules.standards.retention import Storage
 from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
@@ -63,6 +65,7 @@ AnyLimit = Annotated[
     | ReachWithin
     | ReheatingLimit
     | SilenceLimit
+    | HumidityLimit
     | RateLimit,
     Field(discriminator="kind"),
 ]
@@ -99,6 +102,7 @@ class Product(Written):
     water_activity_milli: ActivityMilli | None = Field(
         default=None, alias="water activity"
     )
+    casing: Casing | None = None  # what holds the moisture, or nothing
     storage: Storage | None = None  # how long its records are kept hangs on it
 
     @property

@@ -22,6 +22,7 @@ from rules.cooling import CoolingLimit
 from rules.dwell import DwellTableLimit
 from rules.evidence import FASTEST_MC_PER_S, Sight
 from rules.facts import Reading, Tick
+from rules.humidity import HumidityLimit
 from rules.limit import Limit, Move, Shown
 from rules.lines import Line, Turn, Turning
 from rules.schedule import AnyLimit
@@ -32,6 +33,8 @@ from rules.standards.cooling import (
     CoolingOption,
     ProductFacts,
 )
+from rules.standards.humidity import HumidityOption
+from rules.standards.humidity import Shown as ShownBy
 from rules.standards.tables import DWELL_TABLES
 
 BEGUN_MS = 1_767_934_800_000  # 2026-01-09T05:00:00Z, any day will do
@@ -114,6 +117,25 @@ class CrossesLimit(CoolingLimit):
     def option(self) -> CoolingOption:
         """An option of our own, for these tests."""
         return _CROSSES
+
+
+class MoistLimit(HumidityLimit):
+    """A humidity limit that asks for seconds: 64 %RH for half, and never under 60 s."""
+
+    @property
+    def option(self) -> HumidityOption:
+        """An option of our own, for these tests."""
+        return _MOIST
+
+
+_MOIST = HumidityOption("ours", "", ShownBy.READINGS, 64_000, 500, 60_000)
+
+
+def moist(channel: str, **keys: str) -> Limit:
+    """A limit of that option, on a probe of its own or a wet bulb."""
+    head = {"limit": "moist", "kind": "humidity", "channel": channel}
+    option = {"option": "FSIS 2021, humidity option 3 (90 %)", "until": "lethality"}
+    return MoistLimit.model_validate({**head, **option, **keys})
 
 
 def _written(**keys: str) -> Limit:
@@ -223,6 +245,7 @@ KINDS = (
         ),
         (60_000, 62_000, 66_000),
     ),
+    Kind("humidity", moist("humidity"), (64_000,)),
     Kind("silence", _written(kind="silence", at_most="25 s"), (60_000,)),
 )
 

@@ -20,7 +20,7 @@ from rules.replay import Outcome, fold, replay
 from rules.replay import in_order as in_time
 from rules.schedule import Schedule
 from tests.rules.stories import schedule
-from tests.rules.strategies import BEGUN_MS, DAY_MS, PERIOD_MS, reachable
+from tests.rules.strategies import BEGUN_MS, DAY_MS, PERIOD_MS, moist, reachable
 
 LIMITS = """\
 limits:
@@ -71,10 +71,16 @@ stages:
 """
     + LIMITS
 )
+MOIST = moist("wet-bulb", pressure="980 hPa to 1040 hPa", during="dry, cook")
+BY_THE_CORE, BY_TIME = (
+    told.model_copy(update={"limits": (*told.limits, MOIST)})
+    for told in (BY_THE_CORE, BY_TIME)
+)
 CHANNELS = (
     Channel("core-1", Role.CORE, PERIOD_MS, 15_000, 0),
     Channel("core-2", Role.CORE, PERIOD_MS, 40_000, 0),
     Channel("chamber", Role.CHAMBER, PERIOD_MS, 20_000, 0),
+    Channel("wet", Role.WET_BULB, PERIOD_MS, 20_000, 0),
 )
 MARKS_MC = (58_000, 60_000, 63_000, 64_000, 65_000, 66_000, 67_778, 68_889, 70_000)
 END_MS = BEGUN_MS + DAY_MS
@@ -89,7 +95,7 @@ moments = st.tuples(st.integers(1, 26), beside).map(
 
 @st.composite
 def readings(draw: st.DrawFn) -> list[Reading]:
-    """All three channels on the jittered grid, some readings missing."""
+    """All four channels on the jittered grid, some readings missing."""
     found: list[Reading] = []
     for channel in CHANNELS:
         within_mc = draw(st.sampled_from([0, 1, 300]))

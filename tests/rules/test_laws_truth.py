@@ -344,6 +344,19 @@ def test_the_change_within_a_window(name: str, data: st.DataObject) -> None:
         assert shown.verdict is Verdict.UNPROVEN
 
 
+@given(sampled(BY_NAME["humidity"], pauses=True))
+def test_the_time_that_it_was_moist(one: Sampled) -> None:
+    kind = BY_NAME["humidity"]
+    (shown,), _ = judged(kind, one.window, one.readings)
+    moist = at_least(64_000)
+    figure = sum(truth.total_ms(part, moist) for part in one.parts(64_000))
+    assert shown.least <= figure <= shown.most
+    if shown.verdict is Verdict.MET:
+        assert figure >= shown.required
+    if shown.verdict is Verdict.MISSED:
+        assert figure < shown.required
+
+
 def test_the_course_is_measured_rightly() -> None:
     """By hand: up from 0 to 10 in 10 s, level for 5 s, down to 4 in 3 s."""
     course = [(0, 0), (10_000, 10), (15_000, 10), (18_000, 4)]

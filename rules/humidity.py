@@ -1,0 +1,202 @@
+"""Limit: air so moist for a share of the cooking time, and never for less than an hour.
+
+The time is added up over every period.  Credit goes by the lower bound of the humidity
+and the most favourable truth by the higher; a hole earns no credit, and may have been
+moist throughout.  The cooking time runs from the beginning of the first stage that the
+limit names until the limit of lethality that ``until`` names is met on every core, or
+its stages are over: what is moist afterwards is nobody's credit.
+
+The humidity comes from a probe of its own, or from a wet bulb and the chamber as its
+dry bulb, at the station's pressure.  Where the chamber may be above the boiling point
+at that pressure (212 degF at sea level) there is no credit, whatever a probe says.
+
+Source: FSIS-GD-2021-14 (December 2021), relative humidity, key definitions and table 5.
+"""
+
+import re
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+
+from rules.channels import Role
+from rules.evidence import Bridge, Piece, Span
+from rules.facts import Standing, Verdict
+from rules.limit import Limit, Move, Opening, Shown
+from rules.psychrometer import FULL_MPCT, boiling_mc, ceiling_mpct, humidity_mpct
+from rules.remarks import choice
+from rules.standards.humidity import HUMIDITY_OPTIONS, HumidityOption
+from rules.standards.humidity import Shown as ShownBy
+from rules.units import no_comma, refused, say_ms
+
+PRESSURE = re.compile(r"^(\d{3,4})(?: hPa to (\d{3,4}))? hPa$", re.ASCII)
+LOWEST_HPA, HIGHEST_HPA = 500, 1_100  # 5500 m up, to the highest ever seen
+SEA_LEVEL_PA = (101_325, 101_325)  # where nobody wrote another
+
+
+def known(name: str) -> str:
+    """Refuse an option that we do not have, and offer the nearest."""
+    if name not in HUMIDITY_OPTIONS:
+        found = f"{name!r} is not a humidity option we have"
+        raise refused(found, choice(name, list(HUMIDITY_OPTIONS)))
+    return name
+
+
+def pressures(text: object) -> tuple[int, int]:
+    """Read ``1013 hPa`` or ``980 hPa to 1040 hPa`` into two pressures in pascals."""
+    right = "write what a barometer there shows, for example: 980 hPa to 1040 hPa"
+    no_comma(text, "a pressure")
+    found = PRESSURE.match(text) if isinstance(text, str) else None
+    if found is None:
+        raise refused(f"{text!r} is not a pressure", right)
+    low, high = int(found[1]), int(found[2] or found[1])
+    if not LOWEST_HPA <= low <= high <= HIGHEST_HPA:
+        limits = f"{LOWEST_HPA} hPa to {HIGHEST_HPA} hPa"
+        raise refused(f"{text!r} does not rise within {limits}", right)
+    return low * 100, high * 100
+
+
+class State(NamedTuple):
+    """How long it was moist, under either truth."""
+
+    begun_ms: int
+    front_ms: int
+    least_ms: int
+    most_ms: int
+    over_ms: int  # 0 until it is over
+
+
+class HumidityLimit(Limit):
+    """One published option that is shown by readings."""
+
+    ceiling = False
+    runs_through = True
+
+    kind: Literal["humidity"]
+    name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+    until_limit: str = Field(alias="until", min_length=1)
+    pressure_pa: Annotated[tuple[int, int] | None, BeforeValidator(pressures)] = Field(
+        default=None, alias="pressure"
+    )
+
+    @model_validator(mode="after")
+    def _fits(self) -> "HumidityLimit":
+        if self.option.shown_by is not ShownBy.READINGS:
+            found = f"{self.option.name!r} is shown by what people did, not by readings"
+            raise refused(found, "write it in notes, and each time as an entry")
+        if self.channel not in (Role.HUMIDITY, Role.WET_BULB):
+            found = f"a channel of role {self.channel} shows no humidity"
+            raise refused(found, "write channel: humidity, or channel: wet-bulb")
+        if self.channel is Role.WET_BULB and self.pressure_pa is None:
+            found = "a wet bulb shows no humidity without the pressure of the air"
+            right = "add a line, for example: pressure: 980 hPa to 1040 hPa"
+            raise refused(found, right)
+        return self
+
+    @property
+    def option(self) -> HumidityOption:
+        """The option, as published."""
+        return HUMIDITY_OPTIONS[self.name_of_option]
+
+    @property
+    def until(self) -> str:
+        """The limit of lethality that ends the cooking time."""
+        return self.until_limit
+
+    @property
+    def beside(self) -> Role:
+        """The dry bulb."""
+        return Role.CHAMBER
+
+    @property
+    def alone(self) -> bool:
+        """Only a probe of its own says how humid it is without a dry bulb."""
+        return self.channel is Role.HUMIDITY
+
+    @property
+    def required_words(self) -> str:
+        """What the limit asks, in words for a person."""
+        option = self.option
+        return (
+            f"{option.least_mpct // 1000} %RH or more for {option.share_milli // 10} % "
+            f"of the cooking time, and for no less than {say_ms(option.least_ms)}"
+        )
+
+    @property
+    def sources(self) -> str:
+        """The option's own source, and the author's."""
+        parts = (self.source, self.option.source)
+        return "; ".join(part for part in parts if part)
+
+    def together(self, span: Span, dry: Span) -> Span:
+        """The humidity while both are known, in thousandths of a percent."""
+        low_pa, high_pa = self.pressure_pa or SEA_LEVEL_PA
+        from_ms, to_ms, low, high = span
+        if self.channel is Role.WET_BULB:
+            least = humidity_mpct(dry.high_mc, low, high_pa)
+            # A millionth more: what is kept is rounded down.
+            most = min(humidity_mpct(dry.low_mc, high, low_pa) + 1, FULL_MPCT)
+            if low > dry.high_mc:  # warmer than the air: one of the two is wrong
+                least = 0
+        else:
+            least, most = low, min(high, ceiling_mpct(dry.low_mc, high_pa))
+        if dry.high_mc > boiling_mc(low_pa):
+            least = 0
+        return Span(from_ms, to_ms, least, most)
+
+    def opened(self, opening: Opening) -> State:
+        """No time yet."""
+        return State(opening.at_ms, opening.at_ms, 0, 0, 0)
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Add one piece of evidence of the humidity."""
+        if isinstance(piece, Bridge):
+            return state, []
+        wanted, lasted_ms = self.option.least_mpct, piece.to_ms - piece.from_ms
+        least = lasted_ms if isinstance(piece, Span) and piece.low_mc >= wanted else 0
+        most = 0 if isinstance(piece, Span) and piece.high_mc < wanted else lasted_ms
+        return state._replace(
+            front_ms=piece.to_ms,
+            least_ms=state.least_ms + least,
+            most_ms=state.most_ms + most,
+        ), []
+
+    def marks(self, state: State) -> tuple[int, ...]:
+        """The humidity that is asked for."""
+        return (self.option.least_mpct,)
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """The time that was moist under either truth decides."""
+        state = state._replace(over_ms=at_ms)
+        now = self._standing(state)
+        return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+
+    def findings(self, state: State) -> list[Shown]:
+        """The two times against the share of the cooking time so far."""
+        standing = self._standing(state)
+        verdict = Verdict(standing.value) if state.over_ms else Verdict.RUNNING
+        since_ms = state.over_ms or state.begun_ms
+        figures = (self._required_ms(state), state.least_ms, state.most_ms)
+        head = (standing, verdict, since_ms, "ms")
+        return [Shown("", *head, *figures, self._why(state))]
+
+    def _required_ms(self, state: State) -> int:
+        option = self.option
+        cooked_ms = (state.over_ms or state.front_ms) - state.begun_ms
+        return max(-(-cooked_ms * option.share_milli // 1000), option.least_ms)
+
+    def _standing(self, state: State) -> Standing:
+        required_ms = self._required_ms(state)
+        if not state.over_ms:
+            return Standing.WITHIN
+        if state.least_ms >= required_ms:
+            return Standing.MET
+        enough = state.most_ms >= required_ms
+        return Standing.UNPROVEN if enough else Standing.MISSED
+
+    def _why(self, state: State) -> str:
+        least, most = say_ms(state.least_ms), say_ms(state.most_ms)
+        shown = least if least == most else f"{least} to {most}"
+        wanted = f"{self.option.least_mpct // 1000} %RH or more"
+        cooked = say_ms((state.over_ms or state.front_ms) - state.begun_ms)
+        asked = say_ms(self._required_ms(state))
+        return f"{wanted} for {shown} of {cooked}; {asked} asked"

@@ -10,7 +10,7 @@ Units: milliseconds since 1970-01-01T00:00:00Z; 0 for a time that never comes.
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, tzinfo
-from typing import Any
+from typing import Any, NamedTuple
 
 from rules.facts import Standing
 from rules.units import say_mc, say_ms
@@ -22,41 +22,52 @@ NO_HUMIDITY = "the surface's humidity is shown by no limit here"
 Tree = dict[str, Any]  # as ``daemon.view.as_json`` gives it
 
 
-def ahead(one: Tree, zone: tzinfo) -> str:
+class House(NamedTuple):
+    """Where the times of day are read, and when."""
+
+    zone: tzinfo
+    now_ms: int
+
+
+def ahead(one: Tree, house: House) -> str:
     """When the core is where it is asked to be, and when it must be."""
     where = f"{'past' if one['rises'] else 'down to'} {say_mc(one['mark_mc'])}"
     hold = f" for {say_ms(one['hold_ms'])}" if one["hold_ms"] else ""
-    rate = _rate(one, zone)
+    rate = _rate(one, house)
     if one["deadline_ms"]:
-        by = clock(one["deadline_ms"], zone)
+        by = clock(one["deadline_ms"], house)
         return f"{one['channel']} must be {where}{hold} by {by}; at this rate {rate}"
     return f"{one['channel']} has to be {where}{hold}; at this rate {rate}"
 
 
-def lethality(limits: Sequence[Tree], zone: tzinfo) -> Iterator[tuple[bool, str]]:
+def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]]:
     """Whether all is well with each lethality limit that is judged, and the words."""
     humid = [one for one in limits if one["kind"] == HUMID]
     beside = "; ".join(f"{one['name']}: {one['standing']}" for one in humid)
     for one in limits:
         if one["kind"] not in LETHAL or one["standing"] == Standing.WAITING:
             continue
-        since = clock(one["since_ms"], zone)
+        since = clock(one["since_ms"], house)
         words = f"{one['name']}: {one['standing']} since {since}, {one['why']}"
         if one["standing"] == Standing.WITHIN:
-            rate = f", {ahead(one['ahead'], zone)}" if one["ahead"] else ""
+            rate = f", {ahead(one['ahead'], house)}" if one["ahead"] else ""
             words = f"{one['name']}: not met yet{rate}"
         well = one["standing"] in (Standing.WITHIN, Standing.MET)
         yield well, f"{words} ({beside or NO_HUMIDITY})"
 
 
-def clock(at_ms: int, zone: tzinfo) -> str:
-    """A time of day, as the house's clock shows it."""
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%H:%M")
+def clock(at_ms: int, house: House) -> str:
+    """A time of day, as the house's clock shows it; with its day where not today."""
+    at, now = (
+        datetime.fromtimestamp(ms / 1000, UTC).astimezone(house.zone)
+        for ms in (at_ms, house.now_ms)
+    )
+    return f"{at:%H:%M}" if at.date() == now.date() else f"{at:%Y-%m-%d %H:%M}"
 
 
-def _rate(one: Tree, zone: tzinfo) -> str:
+def _rate(one: Tree, house: House) -> str:
     earliest, likely, latest = (
-        clock(at_ms, zone) if at_ms else ""
+        clock(at_ms, house) if at_ms else ""
         for at_ms in (one["earliest_ms"], one["likely_ms"], one["latest_ms"])
     )
     if not likely:

@@ -8,11 +8,10 @@ import json
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from datetime import tzinfo
 
 from daemon import going
 from daemon.cli import CHECK_FAILED, GOOD, MACHINE, CommandError
-from daemon.going import Tree
+from daemon.going import House, Tree
 from daemon.settings import Page, Settings
 from daemon.view import Heard
 from rules.facts import Standing
@@ -40,7 +39,7 @@ def show(settings: Settings) -> int:
         raise CommandError(f"{address}: {view.get('refused', 'no view')}", MACHINE)
     lines = [
         *_parts(health, view),
-        *_cooks(view, settings.zone),
+        *_cooks(view, House(settings.zone, view["now_ms"])),
         *_channels(view),
         *_alerts(view),
     ]
@@ -84,7 +83,7 @@ def _parts(health: Tree, view: Tree) -> Iterator[Line]:
     yield recorded, "recording", "yes" if recorded else f"NO: {recording['why']}"
 
 
-def _cooks(view: Tree, zone: tzinfo) -> Iterator[Line]:
+def _cooks(view: Tree, house: House) -> Iterator[Line]:
     for lot in view["unjudged"]:
         why = "NOT JUDGED: this version does not understand its schedule; it is on hold"
         yield False, lot, why
@@ -95,26 +94,30 @@ def _cooks(view: Tree, zone: tzinfo) -> Iterator[Line]:
         held = ", ON HOLD" if cook["on_hold"] else ""
         yield not held, cook["lot"], f"{cook['smokehouse']}: {stage}{held}"
         if not cook["finished_ms"]:
-            yield from _ahead(cook, running, zone)
+            yield from _ahead(cook, running, house)
         for limit in cook["limits"]:
             if limit["standing"] not in WELL:
                 yield False, "", f"{_name(limit)}: {limit['standing']}, {limit['why']}"
 
 
-def _ahead(cook: Tree, running: list[Tree], zone: tzinfo) -> Iterator[Line]:
+def _ahead(cook: Tree, running: list[Tree], house: House) -> Iterator[Line]:
     """Where a running cook is going: stage, clocks, lethality, and early signs."""
     for stage in running:
         if stage["ahead"]:
-            yield True, "", f"{stage['name']} ends: {going.ahead(stage['ahead'], zone)}"
+            yield (
+                True,
+                "",
+                f"{stage['name']} ends: {going.ahead(stage['ahead'], house)}",
+            )
     for limit in cook["limits"]:
         ahead = limit["ahead"]
         if ahead and limit["kind"] not in going.LETHAL:
             well = limit["standing"] in WELL
-            yield well, "", f"{_name(limit)}: {going.ahead(ahead, zone)}"
-    for well, words in going.lethality(cook["limits"], zone):
+            yield well, "", f"{_name(limit)}: {going.ahead(ahead, house)}"
+    for well, words in going.lethality(cook["limits"], house):
         yield well, "", words
     for one in cook["signs"]:
-        since = going.clock(one["since_ms"], zone)
+        since = going.clock(one["since_ms"], house)
         words = f"{one['channel']}: {one['sign']} since {since}"
         yield one["sign"] not in WAKES, "", words
 

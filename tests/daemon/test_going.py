@@ -5,11 +5,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from daemon.going import NO_HUMIDITY, ahead, lethality
+from daemon.going import NO_HUMIDITY, House, ahead, clock, lethality
 
-VIENNA = ZoneInfo("Europe/Vienna")
 AT_MS = 1_768_050_600_000  # 2026-01-10T13:10:00Z, 14:10 in Vienna
 MIN = 60_000
+VIENNA = House(ZoneInfo("Europe/Vienna"), AT_MS - 90 * MIN)
 
 
 def core(**changes: Any) -> dict[str, Any]:
@@ -97,3 +97,7 @@ def test_lethality_says_when_it_will_be_met_or_that_it_was_not() -> None:
         ),
         (False, f"dwell table: unproven since 14:10, held 12 min ({NO_HUMIDITY})"),
     ]
+
+
+def test_another_day_is_named() -> None:
+    assert clock(AT_MS + 10 * 60 * MIN, VIENNA) == "2026-01-11 00:10"

@@ -122,10 +122,10 @@ def seen(digits: Digits, at_ms: int, value_mc: int) -> Digits:
     """The digits with one more reading."""
     if digits.at_ms < 0:
         return Digits(at_ms, value_mc, at_ms, 1)
-    _, was_mc, _, same, longest, step_mc, change_mc, bend_mc, *more = digits
+    _, was_mc, _, same, longest, step_mc, change_mc, bend_mc, *rest = digits
     if value_mc == was_mc:
         return digits._replace(at_ms=at_ms, same=same + 1)
-    lively, fine, off, half, whole = more
+    lively, fine, off, half, whole = rest
     moved_mc = value_mc - was_mc
     size_mc = abs(moved_mc)
     step_mc = min(step_mc, size_mc) if step_mc else size_mc
@@ -134,7 +134,9 @@ def seen(digits: Digits, at_ms: int, value_mc: int) -> Digits:
     if bent_mc * bend_mc < 0 and min(abs(bent_mc), abs(bend_mc)) >= TURNS * step_mc:
         lively += 64
     if grid := grid_of(value_mc):
-        off, half, whole = 0, half + 1, whole + 1 if grid > 1 else 0
+        # An even slope can meet a grid again and again, without a stop.
+        more = int(bent_mc != 0 or same > 1)
+        off, half, whole = 0, half + more, whole + more if grid > 1 else 0
     else:
         fine, off, half, whole = min(fine + 1, FINE), off + 1, 0, 0
     longest = max(longest, same)

@@ -134,9 +134,9 @@ def test_a_restart_doubts_the_same_readings(spoil: object) -> None:
 
 def test_a_probe_that_lost_its_finer_steps_is_used_with_more_doubt() -> None:
     fine = [40.0, 40.06, 39.94, 40.12, 40.06, 39.88, 40.06]
-    halves = [40.5, 40.0, 41.0] * 5
+    halves = [40.5, 40.0, 41.0, 39.5] * 4
     found = run(channel(PROBE), said([*fine, *halves, 40.06, 40.12, 40.19]))
-    assert doubted(found) == [10_000 * number for number in range(18, 24)]
+    assert doubted(found) == [10_000 * number for number in range(18, 25)]
     assert {one.reading.quality for one in found} == {GOOD}
     assert [one.reading.uncertainty_mc for one in found[17:19]] == [500, 1_056]
     assert [event.now for event in told(found)] == [Doubt.ROUGH, "reporting"]
@@ -150,6 +150,8 @@ def test_whole_degrees_from_a_finer_probe_prove_nothing() -> None:
     assert suspects(whole_always) == []
     tenths = [number / 10 for number in [400, 401, 399, 400, 402, 398] * 20]
     assert suspects(tenths) == []
+    even_slope = [20 + number for number in range(20)]
+    assert suspects([*(f - 20 for f in fine), *even_slope], 60_000) == []
 
 
 def test_each_place_has_its_own_range() -> None:

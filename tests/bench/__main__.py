@@ -3,8 +3,8 @@
 Both take the same QoS 1 messages from the same broker in the same run, so the ratio
 means something on any machine; the figures alone do not.  Printed too: resident
 memory and start-up time of the daemon, what it writes, how soon it is back in the midst
-of a long cook, how fast the rules fold readings, and how fast the simulated smokehouse
-tells a day.
+of a long cook, how fast the rules fold readings, against NumPy too, and how fast the
+simulated smokehouse tells a day.
 """
 
 import argparse
@@ -28,7 +28,7 @@ from rules.channels import Channel, Role
 from rules.facts import Reading
 from rules.replay import replay
 from rules.schedule import Schedule, read_schedule
-from tests.bench import recovery, wear
+from tests.bench import day, recovery, wear
 from tests.servers import Mosquitto, mosquitto, unused_port
 
 SETTINGS = """\
@@ -75,6 +75,8 @@ def main() -> int:
         for line in (*wear.measured(Path(folder)), *recovery.measured(Path(folder))):
             print(line)
     print(f"rules alone               {_rules():10,.0f} readings/s")
+    for line in day.measured():
+        print(line)
     for every_s in (1, 30):
         print(f"simulator, every {every_s:2} s    {_simulated(every_s)}")
     return 0

@@ -40,6 +40,7 @@ class Path(NamedTuple):
     dash: tuple[float, ...] = ()
     shade: int = BLACK
     filled: bool = False
+    ink: str = ""  # a colour instead of the shade, where there is colour: "#9c001a"
 
 
 class Box(NamedTuple):
@@ -62,6 +63,7 @@ class Words(NamedTuple):
     anchor: str = "start"
     bold: bool = False
     shade: int = BLACK
+    ink: str = ""
 
 
 Mark = Path | Box | Words
@@ -99,7 +101,7 @@ class Hole(NamedTuple):
     to_ms: int
 
 
-class _Frame(NamedTuple):
+class Frame(NamedTuple):
     """Where the plot is in the scene, and what it spans."""
 
     from_ms: int
@@ -108,14 +110,18 @@ class _Frame(NamedTuple):
     high_mc: int
     right: float
     bottom: float
+    left: float = LEFT
+    top: float = TOP
 
     def x(self, at_ms: int) -> float:
+        """Where a time stands."""
         part = (at_ms - self.from_ms) / (self.to_ms - self.from_ms)
-        return LEFT + part * (self.right - LEFT)
+        return self.left + part * (self.right - self.left)
 
     def y(self, value_mc: int) -> float:
+        """Where a temperature stands."""
         part = (value_mc - self.low_mc) / (self.high_mc - self.low_mc)
-        return self.bottom - part * (self.bottom - TOP)
+        return self.bottom - part * (self.bottom - self.top)
 
 
 def scene(
@@ -132,17 +138,17 @@ def scene(
 ) -> Scene:
     """Lay out the chart of a cook from ``from_ms`` to ``to_ms``."""
     shown = [one for one in channels if one.role is not Role.HUMIDITY]
-    curves = _curves(shown, readings, from_ms, to_ms)
+    curves = curves_of(shown, readings, from_ms, to_ms)
     bottom = height - 16 - LANE * len(shown)
     spread = _spread([*curves.values()], bands)
-    frame = _Frame(from_ms, max(to_ms, from_ms + 1), *spread, width - RIGHT, bottom)
+    frame = Frame(from_ms, max(to_ms, from_ms + 1), *spread, width - RIGHT, bottom)
     marks: list[Mark] = [*_stages(frame, bands), *_grid(frame, zone)]
     for channel in _core_last(shown):
         holes = holes_of(channel, curves[channel.name], from_ms, to_ms)
         if channel.role in (Role.CORE, Role.CHAMBER):
-            marks += [mark for hole in holes for mark in _hatched(frame, hole)]
+            marks += [mark for hole in holes for mark in hatched(frame, hole)]
     for channel in _core_last(shown):
-        marks += _line(frame, channel, style(shown, channel), curves[channel.name])
+        marks += line(frame, channel, style(shown, channel), curves[channel.name])
     marks += _names(frame, shown, curves)
     for row, channel in enumerate(shown):
         marks += _lane(frame, row, channel, curves[channel.name])
@@ -186,6 +192,8 @@ def svg(drawing: Scene) -> str:
 
 def _svg(mark: Mark) -> str:
     grey = f"rgb({mark.shade},{mark.shade},{mark.shade})"
+    if not isinstance(mark, Box) and mark.ink:
+        grey = mark.ink
     if isinstance(mark, Words):
         weight = ' font-weight="bold"' if mark.bold else ""
         return (
@@ -212,9 +220,10 @@ def _svg(mark: Mark) -> str:
 # Laying out
 
 
-def _curves(
+def curves_of(
     channels: Sequence[Channel], readings: Iterable[Reading], from_ms: int, to_ms: int
 ) -> dict[str, list[Reading]]:
+    """Give the good readings of each channel between two times, in their order."""
     curves: dict[str, list[Reading]] = {channel.name: [] for channel in channels}
     for one in readings:
         inside = from_ms <= one.at_ms <= to_ms and one.quality is Quality.GOOD
@@ -237,12 +246,12 @@ def _core_last(channels: Sequence[Channel]) -> list[Channel]:
     return sorted(channels, key=lambda one: (one.role is Role.CORE, one.role))
 
 
-def _stages(frame: _Frame, bands: Sequence[Band]) -> Iterator[Mark]:
+def _stages(frame: Frame, bands: Sequence[Band]) -> Iterator[Mark]:
     for number, band in enumerate(bands):
         left, right = frame.x(band.from_ms), frame.x(band.to_ms)
         if number % 2 == 0:
             yield Box(left, TOP - 12, right - left, 12, PALE)
-        name = _fitting(band.name, right - left, 7)
+        name = fitting(band.name, right - left, 7)
         yield Words((left + right) / 2, TOP - 3.5, name, 7, "middle", bold=True)
         if band.low_mc is not None and band.high_mc is not None:
             top, bottom = frame.y(band.high_mc), frame.y(band.low_mc)
@@ -252,7 +261,7 @@ def _stages(frame: _Frame, bands: Sequence[Band]) -> Iterator[Mark]:
             yield Path(ends, 0.5, (2.0, 2.0), DARK)
 
 
-def _grid(frame: _Frame, zone: tzinfo) -> Iterator[Mark]:
+def _grid(frame: Frame, zone: tzinfo) -> Iterator[Mark]:
     for value_mc in range(frame.low_mc, frame.high_mc + 1, 10_000):
         y = frame.y(value_mc)
         yield Path(((LEFT, y), (frame.right, y)), 0.25, (), 200)
@@ -271,7 +280,7 @@ def _grid(frame: _Frame, zone: tzinfo) -> Iterator[Mark]:
     yield Path((*corners, (frame.right, TOP), (LEFT, TOP)), 0.6)
 
 
-def _hours(frame: _Frame, zone: tzinfo) -> Iterator[tuple[int, str]]:
+def _hours(frame: Frame, zone: tzinfo) -> Iterator[tuple[int, str]]:
     """Whole hours of the zone's clock, not more than about a dozen."""
     hours = (frame.to_ms - frame.from_ms) // HOUR_MS
     every = next(step for step in (1, 2, 3, 6, 12, 24, 1 << 40) if hours <= 12 * step)
@@ -285,12 +294,13 @@ def _hours(frame: _Frame, zone: tzinfo) -> Iterator[tuple[int, str]]:
         at_ms += HOUR_MS
 
 
-def _line(
-    frame: _Frame,
+def line(
+    frame: Frame,
     channel: Channel,
     drawn: tuple[float, tuple[float, ...], int],
     curve: Sequence[Reading],
 ) -> Iterator[Mark]:
+    """Draw a channel's readings, with no line across a hole."""
     width, dash, shade = drawn
     for run in _joined(channel, curve):
         points = tuple(
@@ -313,7 +323,7 @@ def _joined(channel: Channel, curve: Sequence[Reading]) -> Iterator[list[Reading
         yield run
 
 
-def _thin(frame: _Frame, run: Sequence[Reading]) -> list[Reading]:
+def _thin(frame: Frame, run: Sequence[Reading]) -> list[Reading]:
     """Of each column the first, the lowest, the highest and the last reading."""
     columns: dict[int, list[Reading]] = {}
     for one in run:
@@ -328,7 +338,7 @@ def _thin(frame: _Frame, run: Sequence[Reading]) -> list[Reading]:
 
 
 def _names(
-    frame: _Frame, channels: Sequence[Channel], curves: dict[str, list[Reading]]
+    frame: Frame, channels: Sequence[Channel], curves: dict[str, list[Reading]]
 ) -> Iterator[Mark]:
     """The name of each line at its end, moved apart where they would touch."""
     ends = sorted(
@@ -341,15 +351,15 @@ def _names(
     for number, (y, name) in enumerate(ends, 1):
         last = max(last + 7.5, min(y, room + 7.5 * number))
         yield Path(((frame.right + 18, last - 2), (x - 2, last - 2)), 0.4, (), GREY)
-        yield Words(x, last, _fitting(name, RIGHT - 24, 6.5), 6.5, bold=True)
+        yield Words(x, last, fitting(name, RIGHT - 24, 6.5), 6.5, bold=True)
 
 
 def _lane(
-    frame: _Frame, row: int, channel: Channel, curve: Sequence[Reading]
+    frame: Frame, row: int, channel: Channel, curve: Sequence[Reading]
 ) -> Iterator[Mark]:
     """Under the plot: where the channel was heard, and its holes."""
     y = frame.bottom + 15 + row * LANE
-    yield Words(LEFT - 4, y + 2, _fitting(channel.name, LEFT - 4, 5.5), 5.5, "end")
+    yield Words(LEFT - 4, y + 2, fitting(channel.name, LEFT - 4, 5.5), 5.5, "end")
     for run in _joined(channel, curve):
         left, right = frame.x(run[0].at_ms), frame.x(run[-1].at_ms)
         yield Box(left, y - 1, max(right - left, 0.8), 2, DARK)
@@ -365,12 +375,12 @@ def _lane(
     yield Words(last, y + 2, minutes, 5.5, shade=DARK)
 
 
-def _hatched(frame: _Frame, hole: Hole) -> Iterator[Mark]:
-    """Slanted lines over the hole, cut at its edges."""
+def hatched(frame: Frame, hole: Hole) -> Iterator[Mark]:
+    """Draw slanted lines over the hole, cut at its edges."""
     left, right = frame.x(hole.from_ms), frame.x(hole.to_ms)
     if right - left < 0.8:
         right = left + 0.8
-    height = frame.bottom - TOP
+    height = frame.bottom - frame.top
     start = left - height
     while start < right:
         # Each line rises by one point a point, from the bottom at x = start.
@@ -383,10 +393,10 @@ def _hatched(frame: _Frame, hole: Hole) -> Iterator[Mark]:
             yield Path(ends, 0.35, (), GREY)
         start += 5
     for x in (left, right):
-        yield Path(((x, TOP), (x, frame.bottom)), 0.35, (), GREY)
+        yield Path(((x, frame.top), (x, frame.bottom)), 0.35, (), GREY)
 
 
-def _flagged(frame: _Frame, flags: Sequence[Flag]) -> Iterator[Mark]:
+def _flagged(frame: Frame, flags: Sequence[Flag]) -> Iterator[Mark]:
     """A flag each; where numbers would touch, they share one: 5-8."""
     groups: list[list[Flag]] = []
     for flag in sorted(flags, key=lambda one: one.at_ms):
@@ -407,8 +417,8 @@ def _flagged(frame: _Frame, flags: Sequence[Flag]) -> Iterator[Mark]:
         yield Words(middle, y - 5.5, numbers, 6.5, "middle", bold=True)
 
 
-def _fitting(text: str, room: float, size: float) -> str:
-    """As much of a text as fits, by the width of an average letter."""
+def fitting(text: str, room: float, size: float) -> str:
+    """Give as much of a text as fits, by the width of an average letter."""
     most = int(room / (size * 0.56))
     return text if len(text) <= most else text[: max(most - 1, 0)] + "…" * (most > 1)
 

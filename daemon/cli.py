@@ -180,6 +180,9 @@ def _files(commands: Commands) -> None:
     rehearse.add_argument("--begins", default="", help="of a trace in min, s or h")
     rehearse.add_argument("--every", default="", help="reading period, such as '10 s'")
     rehearse.add_argument("--accuracy", default="0.5 K", help="of every probe")
+    words = "draw the day too; of several, name one after the file with --day"
+    rehearse.add_argument("--plot", type=Path, metavar="FILE.svg|FILE.png", help=words)
+    rehearse.add_argument("--day", default="", help="only the day with these words")
 
 
 def _probes(commands: Commands) -> None:

@@ -14,8 +14,10 @@ from pathlib import Path
 
 from pydantic_core import PydanticCustomError
 
+from daemon.chart import svg
 from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
 from daemon.files import schedule_at, text_at, whole_at
+from daemon.plot import Day, draw
 from probes.company import company_of, fold
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
@@ -26,9 +28,11 @@ from rules.reader import Marked, marked_tree
 from rules.rehearsal import (
     QUIET_PERIODS,
     Miss,
+    channels_of,
     lacking,
     misses,
     read_rehearsals,
+    readings_of,
     role_of,
     run,
     run_on,
@@ -42,8 +46,12 @@ RATHER = "the trace's own: the middle one of its periods"
 
 def rehearse(asked: argparse.Namespace) -> int:
     """Run a schedule on a trace, or a rehearsal file, and print what it comes to."""
+    if asked.plot and asked.plot.suffix not in (".svg", ".png"):
+        raise CommandError("--plot: name a file that ends in .svg or .png", BAD_COMMAND)
     if asked.trace is None:
-        return rehearse_file(asked.schedule, events=asked.events)
+        return rehearse_file(
+            asked.schedule, events=asked.events, day=asked.day, plot=asked.plot
+        )
     schedule, _ = schedule_at(asked.schedule)
     accuracy_mc = _quantity(difference, asked.accuracy, "--accuracy")
     trace = _trace(asked.trace, accuracy_mc, asked.begins)
@@ -64,6 +72,9 @@ def rehearse(asked: argparse.Namespace) -> int:
     outcome = outcome._replace(events=tuple(in_order([*outcome.events, *doubts])))
     for line in told(outcome):
         print(line)
+    if asked.plot:
+        title = asked.trace.name
+        _plot(asked.plot, Day(title, schedule, channels, trace.readings, outcome))
     return CHECK_FAILED if on_hold(outcome.judged) else GOOD
 
 
@@ -76,8 +87,10 @@ def screened(
     return [kept for kept, _ in folded], [e for _, told in folded for e in told]
 
 
-def rehearse_file(path: Path, *, events: bool) -> int:
-    """Run every day of a rehearsal file; 1 where something expected is not so."""
+def rehearse_file(
+    path: Path, *, events: bool, day: str = "", plot: Path | None = None
+) -> int:
+    """Run the days of a rehearsal file; 1 where something expected is not so."""
     text = text_at(path)
     marked, file = marked_tree(str(path), text), read_rehearsals(str(path), text)
     if isinstance(file, list) or isinstance(marked, list):
@@ -87,7 +100,16 @@ def rehearse_file(path: Path, *, events: bool) -> int:
     schedule, _ = schedule_at(schedule_path)
     at = _lines_of(schedule_path)
     good = True
-    for number, one in enumerate(file.rehearsals):
+    days = [
+        (number, one)
+        for number, one in enumerate(file.rehearsals)
+        if day.lower() in one.title.lower()
+    ]
+    if not days or (plot and len(days) > 1):
+        titles = "\n  ".join(one.title for one in file.rehearsals)
+        right = f"--day: give words that are in one of these titles\n  {titles}"
+        raise CommandError(right, BAD_COMMAND)
+    for number, one in days:
         if words := lacking(schedule, one):
             said = "\n".join(f"{path}: {one.title}: {word}" for word in words)
             raise CommandError(said, BAD_FILE)
@@ -98,8 +120,27 @@ def rehearse_file(path: Path, *, events: bool) -> int:
             print("\n".join(_side_by_side(marked, miss, at)))
         if events:
             print("\n".join(told(outcome)))
+        if plot:
+            readings = readings_of(one)
+            _plot(plot, Day(one.title, schedule, channels_of(one), readings, outcome))
         good = good and not missed
     return GOOD if good else CHECK_FAILED
+
+
+def _plot(path: Path, day: Day) -> None:
+    scene = draw(day)
+    if path.suffix == ".svg":
+        octets = svg(scene).encode()
+    else:
+        from daemon.raster import png
+
+        octets = png(scene)
+    try:
+        path.write_bytes(octets)
+    except OSError as error:
+        words = f"{path}: cannot be written: {error.strerror}"
+        raise CommandError(words, BAD_FILE) from error
+    print(f"drawn: {path}")
 
 
 def _side_by_side(marked: Marked, miss: Miss, at: Mapping[str, str]) -> Iterator[str]:
@@ -113,7 +154,7 @@ def _side_by_side(marked: Marked, miss: Miss, at: Mapping[str, str]) -> Iterator
 
 
 def _lines_of(path: Path) -> dict[str, str]:
-    """Where each stage and limit of a schedule stands, by its name."""
+    """Where each stage, its chamber and each limit of a schedule stands, by name."""
     marked = whole_at(path, text_at(path)).marked
     tree = marked.tree if marked and isinstance(marked.tree, dict) else {}
     found = {}
@@ -121,8 +162,11 @@ def _lines_of(path: Path) -> dict[str, str]:
         items = tree.get(part)
         for i, item in enumerate(items if isinstance(items, list) else ()):
             if marked and isinstance(item, dict):
-                place = marked.at((part, i, key))
-                found[str(item.get(key))] = f"{Path(place.path).name}:{place.line}"
+                name = str(item.get(key))
+                for whose, where in ((name, key), (f"{name} chamber", "chamber")):
+                    if where in item:
+                        place = marked.at((part, i, where))
+                        found[whose] = f"{Path(place.path).name}:{place.line}"
     return found
 
 

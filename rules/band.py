@@ -94,6 +94,11 @@ class Bounded(Limit):
         raise NotImplementedError
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """The bounds there are."""
+        return tuple(one for one in self.bounds if one is not None)
+
+    @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         if not self.grace_ms:

@@ -115,6 +115,12 @@ class CoolingLimit(Limit):
         return "; ".join(part for part in parts if part)
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """The ends of every band, and where the chill ends."""
+        ends = {mc for one in self._bands for mc in (one.from_mc, one.to_mc)}
+        return tuple(sorted({*ends, self.option.final_mc}))
+
+    @property
     def watched_mc(self) -> int | None:
         """Above the hottest band no time counts."""
         return max(band.from_mc for band in self._bands)

@@ -90,6 +90,11 @@ class DwellTableLimit(Limit):
         return f"one row of {self.table.name}"
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """The lowest row: below it no time counts."""
+        return (min(self.table.rows).temp_mc,) if self.table.rows else ()
+
+    @property
     def sources(self) -> str:
         """The table's own source, and the author's."""
         table = self.table

@@ -90,6 +90,11 @@ class IntegratedLimit(Limit):
             f"{say_mc(self.reference_mc)} and z = {say_k(self.z_mc)}"
         )
 
+    @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """Where D is told."""
+        return (self.reference_mc,)
+
     def opened(self, opening: Opening) -> State:
         """Nothing summed yet."""
         return State(opening.at_ms, 0, 0, 0, 0)

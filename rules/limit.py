@@ -151,6 +151,11 @@ class Limit(Written):
         return self.source
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """The temperatures that a drawing shows as lines of this limit."""
+        return ()
+
+    @property
     def watched_mc(self) -> int | None:
         """A temperature to watch for before the limit comes into force, if any."""
         return None

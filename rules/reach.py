@@ -101,6 +101,11 @@ class Reaching(Limit):
         return f"{self.asked} within {say_ms(self.asked.at_most_ms)}{since}"
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """Where it is to come."""
+        return (self.asked.goal_mc,)
+
+    @property
     def watched_mc(self) -> int | None:
         """Where its clock begins: it may have left there before."""
         return self.since_mc

@@ -203,16 +203,22 @@ def run(schedule: Schedule, rehearsal: Rehearsal) -> Outcome:
         product = schedule.product.model_copy(update=known)
         schedule = schedule.model_copy(update={"product": product})
     begun_ms = rehearsal.begins_ms
-    readings = [
-        Reading(name, begun_ms + at_ms, value_mc, rehearsal.accuracy_mc, Quality.GOOD)
-        for name, story in rehearsal.channels.items()
-        for at_ms, value_mc in values(story, rehearsal.every_ms)
-    ]
     entries = [
         one._replace(at_ms=begun_ms + one.at_ms, entered_ms=begun_ms + one.entered_ms)
         for one in rehearsal.entries
     ]
+    readings = readings_of(rehearsal)
     return run_on(schedule, channels_of(rehearsal), readings, entries)
+
+
+def readings_of(rehearsal: Rehearsal) -> list[Reading]:
+    """The readings that a rehearsal tells of."""
+    begun_ms = rehearsal.begins_ms
+    return [
+        Reading(name, begun_ms + at_ms, value_mc, rehearsal.accuracy_mc, Quality.GOOD)
+        for name, story in rehearsal.channels.items()
+        for at_ms, value_mc in values(story, rehearsal.every_ms)
+    ]
 
 
 def run_on(
@@ -272,9 +278,15 @@ def _nearest(
     rehearsal: Rehearsal, outcome: Outcome, words: str, at_ms: int
 ) -> tuple[str, str]:
     """What happened instead to the same thing, nearest in time."""
-    about = [one for one in outcome.events if words.startswith(f"{one.name} ")]
-    if not about:
+    judged = {one.limit: one for one in outcome.judged}
+    names = {*judged, *(one.name for one in outcome.events)}
+    meant = [name for name in names if words.startswith(f"{name} ")]
+    if not meant:
         return "", "nothing of that name happened"
+    name = max(meant, key=len)  # "smoke chamber" is not "smoke"
+    about = [one for one in outcome.events if one.name == name]
+    if not about:
+        return name, f"{name} {judged[name].verdict} at the end: {judged[name].why}"
     moment_ms = rehearsal.begins_ms + at_ms
     before = [one for one in about if one.at_ms <= moment_ms]
     near = before[-1] if before else about[0]

@@ -90,6 +90,11 @@ class TimeBetween(Limit):
         return f"{self._band}, at most {say_ms(self.at_most_ms)}"
 
     @property
+    def levels_mc(self) -> tuple[int, ...]:
+        """Both ends of what is counted."""
+        return self.between
+
+    @property
     def _band(self) -> str:
         low, high = self.between
         return f"between {say_mc(low)} and {say_mc(high)}"

@@ -27,7 +27,15 @@ MAY_IMPORT = {
     "probes": PURE | {"probes", "rules", "struct", "base64", "csv", "io", "cbor2"},
     "daemon": sys.stdlib_module_names
     | {"daemon", "probes", "rules"}
-    | {"amqtt", "apprise", "asn1crypto", "cryptography", "fpdf", "influxdb_client"}
+    | {
+        "amqtt",
+        "apprise",
+        "asn1crypto",
+        "cryptography",
+        "fpdf",
+        "PIL",
+        "influxdb_client",
+    }
     | {"paho", "pydantic", "pydantic_core", "pyhanko", "pyhanko_certvalidator"}
     | {"rfc8785", "starlette", "urllib3", "uvicorn", "yaml"},
 }
@@ -38,7 +46,16 @@ ASKS_THE_TIME = {
 }
 # Half a second to some seconds each on the smallest board: only on first use.
 HEAVY = {
-    *("apprise", "fpdf", "influxdb_client", "lxml", "matplotlib", "numpy", "PIL"),
+    *(
+        "apprise",
+        "fpdf",
+        "PIL",
+        "influxdb_client",
+        "lxml",
+        "matplotlib",
+        "numpy",
+        "PIL",
+    ),
     *("pyhanko", "starlette", "uvicorn", "cryptography", "amqtt", "aiohttp"),
 }
 

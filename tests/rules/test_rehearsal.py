@@ -157,3 +157,20 @@ def test_the_command_shows_expected_and_got_with_the_schedules_line(
     assert expected == "  at 35 min expected: chill deviation"
     assert got.startswith("             but got: chill deviation (core) at 42 min: ")
     assert got.endswith(", chill.yaml:6")
+
+
+def test_a_chamber_is_not_taken_for_its_stage(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = CHILL.replace("{stage: chill,", "{stage: chill, chamber: 0 degC to 9 degC,")
+    head = "schedule: Chill\nrevision: 1\n"
+    head += "product: {meat: pork, form: comminuted, cured: yes}\n"
+    (tmp_path / "chill.yaml").write_text(head + text)
+    told = DAY.replace("at 42 min: chill deviation", "at 42 min: chill chamber missed")
+    told = told.replace("    core:", "    chamber: [3 degC for 1 h]\n    core:")
+    path = tmp_path / "day.yaml"
+    path.write_text(told)
+    assert main(["rehearse", str(path)]) == 1
+    *_, got = capsys.readouterr().out.splitlines()
+    assert "but got: chill chamber " in got
+    assert got.endswith(", chill.yaml:4")

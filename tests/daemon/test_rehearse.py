@@ -14,12 +14,14 @@ ROOT = Path(__file__).parents[2]
 BEGINS = "2026-01-10T05:00:00Z"
 
 
-def rehearse(*words: str, folder: Path = HERE) -> tuple[int, str, str]:
+def rehearse(
+    *words: str, folder: Path = HERE, zone: str = "UTC"
+) -> tuple[int, str, str]:
     """Run the command in a folder; its exit, what it printed, what it complained."""
     run = subprocess.run(
         [sys.executable, "-m", "daemon.cli", "rehearse", *words],
         cwd=folder,
-        env={"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"},
+        env={"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1", "TZ": zone},
         capture_output=True,
         text=True,
         timeout=60,
@@ -52,6 +54,18 @@ every critical limit is met by the readings; release is a person's decision
 
 def test_a_cook_that_meets_its_limits() -> None:
     assert rehearse("held.yaml", "held.csv", "--begins", BEGINS) == (0, MET, "")
+
+
+def test_an_hour_that_a_local_clock_has_twice_is_two_hours() -> None:
+    """The local clock goes from 02:59:59 back to 02:00:00 in the middle of the minute.
+
+    Europe/Berlin, 25 October 2026, 01:00 UTC (Directive 2000/84/EC: the last Sunday of
+    October, 1.00 a.m. Greenwich Mean Time).
+    """
+    right = MET.replace("2026-01-10 05:00:00", "2026-10-25 00:59:30")
+    right = right.replace("2026-01-10 05:01:00", "2026-10-25 01:00:30")
+    asked = ("held.yaml", "held.csv", "--begins", "2026-10-25T00:59:30Z")
+    assert rehearse(*asked, zone="Europe/Berlin") == (0, right, "")
 
 
 def test_a_trace_is_screened_as_the_daemon_does_it(tmp_path: Path) -> None:

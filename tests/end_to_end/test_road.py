@@ -6,9 +6,12 @@ look at the PDF.
 """
 
 import json
+import shutil
 import subprocess
+import sys
 import urllib.request
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -81,6 +84,48 @@ def test_a_whole_cook_becomes_a_record_that_openssl_verifies(
     subprocess.run([tool("qpdf"), "--check", str(pdf)], check=True, capture_output=True)
     again = site.command("record", LOT).split()
     assert [str(path) for path in paths] == again
+
+
+def test_a_board_that_is_lost_is_made_again_from_its_backup(
+    cooked: tuple[Site, Probes], tmp_path: Path
+) -> None:
+    """The restore drill: the backup, the key and the settings are on a new board."""
+    site, _ = cooked
+    _, record, _ = (Path(line) for line in site.command("record", LOT).split())
+    site.command("backup", str(tmp_path / "b.db"))
+    new = tmp_path / "settings.yaml"
+    shutil.copy(site.path, new)
+    shutil.copy(site.settings.key, tmp_path)
+
+    def typed(*words: str) -> str:
+        ran = subprocess.run(
+            [sys.executable, "-m", "daemon.cli", *words],
+            capture_output=True,
+            text=True,
+            env=site.environment,
+            timeout=120,
+        )
+        assert ran.returncode == 0, ran.stderr
+        return ran.stdout
+
+    at = ("--settings", str(new))
+    typed("restore", str(tmp_path / "b.db"), *at)
+    public, again, _ = typed("record", LOT, *at).split()
+    typed("verify", again, "--key", public)
+    assert Path(again).is_relative_to(tmp_path)
+    assert settled(Path(again)) == settled(record)
+
+
+def settled(record: Path) -> list[dict[str, Any]]:
+    """The lines of a record, but for who was told meanwhile, and their chain."""
+    lines = [json.loads(line) for line in record.read_text().splitlines()[:-1]]
+    assert len(lines) > 50
+    told = ("alert", "closing")
+    return [
+        {key: value for key, value in line.items() if key not in ("before", "line")}
+        for line in lines
+        if line["kind"] not in told
+    ]
 
 
 def test_one_byte_changed_in_the_record_of_a_cook_is_named(

@@ -17,7 +17,7 @@ from rules.units import say_mc, say_ms
 
 LETHAL = ("dwell table", "integrated lethality")
 HUMID = "humidity"
-NO_HUMIDITY = "the surface's humidity is shown by no limit here"
+NO_HUMIDITY = "no humidity evidence"
 
 Tree = dict[str, Any]  # as ``daemon.view.as_json`` gives it
 

@@ -26,6 +26,7 @@ from daemon.record import CAUTIONS, held
 from daemon.seal import BY_OPENSSL, digest
 from daemon.sheet import DEJAVU, SMALL, Column, Row, Sheet
 from daemon.signature import RECORD, sign
+from rules import surface
 from rules.calibration import in_force
 from rules.channels import Channel
 from rules.facts import EntryKind, Event, Finding, Quality, Standing, Subject, Verdict
@@ -412,6 +413,8 @@ class _Paper:
         found = list(
             zip(self.dossier.outcome.findings, self.dossier.measured, strict=True)
         )
+        lethal = surface.lethal(self.schedule)
+        humid = surface.humidity(self.schedule, self.dossier.outcome.judged)
         for one in self.dossier.outcome.judged:
             limit = limits[one.limit]
             what = f"{self._name(one)}: {limit.required_words}"
@@ -421,6 +424,8 @@ class _Paper:
             for finding, measured in found:
                 if finding.limit == one.limit:
                     yield self._finding_row(finding, measured)
+            if one.limit in lethal:
+                yield Row((f"surface: {humid}",), rule=False, spans=True)
 
     def _finding_row(self, finding: Finding, measured: Measured | None) -> Row:
         unit = finding.unit

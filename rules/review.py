@@ -26,6 +26,7 @@ from rules.reheating import ReheatingLimit
 from rules.schedule import Schedule
 from rules.stages import HEATS_MC, Way
 from rules.standards.cooling import qualifies
+from rules.standards.humidity import EXEMPT
 from rules.time_between import TimeBetween
 from rules.units import say_mc, say_ms
 
@@ -98,13 +99,23 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
         found = f"stage {name!r} cooks, and no critical limit asks for its lethality"
         yield ask(at, found, "add a limit of kind: dwell table")
     elif not any(getattr(one, "kind", "") == "humidity" for one in kinds):
+        if schedule.product.casing in EXEMPT and not _dried(schedule):
+            return
         found = (
             "core time and temperature are not lethality alone: FSIS-GD-2021-14 also "
             "asks for surface humidity, and no limit here shows it"
         )
         place = next(i for i, one in enumerate(schedule.limits) if one is cores[0])
-        right = "show the humidity in your plan, or why the product is exempt"
+        right = (
+            "add a limit of kind: humidity, or name the product's casing where it is "
+            "not dried before it is cooked, or show the humidity in your plan"
+        )
         yield ask(("limits", place, "limit"), found, right)
+
+
+def _dried(schedule: Schedule) -> bool:
+    """Whether a stage is called after drying: then no casing exempts it."""
+    return any("dry" in one.name.lower() for one in schedule.stages)
 
 
 def _gaps(schedule: Schedule, ask: Ask) -> Iterator[Fault]:

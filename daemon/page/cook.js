@@ -10,7 +10,7 @@ import { askInitials, write } from "./writing.js";
 
 const CALLS = ["dying fire", "warming bath"];
 const LETHAL = ["dwell table", "integrated lethality"];
-const NO_HUMIDITY = "the surface's humidity is shown by no limit here";
+const NO_HUMIDITY = "no humidity evidence";
 
 let forms = 0;
 

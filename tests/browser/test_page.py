@@ -133,7 +133,7 @@ def test_a_stalled_core_that_was_lethal_hours_ago_says_so(
     )
     expect(head.locator(".lethality")).to_have_text(
         "Lethality: met since 11:30, held 12 min at 60.0 °C or above, "
-        "full at 11:30 UTC (the surface's humidity is shown by no limit here)"
+        "full at 11:30 UTC (no humidity evidence)"
     )
 
 

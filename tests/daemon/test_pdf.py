@@ -213,6 +213,10 @@ def test_measured_and_both_bounds_stand_side_by_side(
     assert "core-2 6h 4 h 20 min 4 h 25 min 3 h 58 min met" in text
 
 
+def test_lethality_never_stands_alone(tmp_path: Path, met: Made) -> None:
+    assert "surface: no humidity evidence" in text_of(met.document, tmp_path)
+
+
 def test_entries_show_both_times_and_late_ones_are_called_late(
     tmp_path: Path, on_hold: Made
 ) -> None:

@@ -29,7 +29,7 @@ PLAIN = (
     *("host", "port", "version", "client id", "user"),
     *("certificate authority", "in flight"),
     *("channel", "smokehouse", "role", "topic", "payload", "record"),
-    *("value at", "time at", "battery at", "unit", "every"),
+    *("value at", "time at", "battery at", "probe at", "unit", "every"),
     *("quiet after", "accuracy", "probe"),
     *("conversion", "coefficients", "cold junction"),
     *("resolution", "drift", "lag", "at", "by", "said", "reference", "within"),

@@ -449,6 +449,7 @@ class _Channel(Part):
     pointer: Pointer = Field("", alias="value at")
     time_pointer: Pointer = Field("", alias="time at")
     battery: Pointer = Field("", alias="battery at")
+    identity_pointer: Pointer = Field("", alias="probe at")
     unit: OneUnit
     law: OneLaw | None = Field(None, alias="conversion")
     coefficients: Coefficients = ()
@@ -479,6 +480,7 @@ class _Channel(Part):
             pointer=self.pointer,
             time_pointer=self.time_pointer,
             identity=self.probe,
+            identity_pointer=self.identity_pointer,
             conversion=conversion,
             step_mc=self.step,
             drift_mc=self.drift,

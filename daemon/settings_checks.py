@@ -9,7 +9,9 @@ from collections.abc import Callable, Iterator, Mapping
 
 from daemon.calibration_checks import calibrations
 from daemon.conversion_checks import CONVERSIONS
+from probes import w1
 from probes.contract import Form, Unit
+from probes.identity import same
 from rules.channels import Role
 from rules.faults import Fault
 from rules.reader import Marked, Path, Tree
@@ -17,9 +19,10 @@ from rules.units import duration, say_ms
 
 Part = Mapping[str, Tree]
 
+OW = "urn:dev:ow:"  # RFC 9039: the name of a 1-wire sensor
 SENML = (Form.SENML, Form.SENML_CBOR)
 # Which payload forms each of these keys belongs to.
-POINTERS = ("value at", "time at", "battery at")
+POINTERS = ("value at", "time at", "battery at", "probe at")
 FORMS_OF = {"record": SENML, **dict.fromkeys(POINTERS, (Form.JSON,))}
 
 
@@ -30,7 +33,7 @@ def checks(marked: Marked) -> Iterator[Fault]:
     yield from _broker(marked)
     channels = _list(marked, "channels")
     for loc, channel in channels:
-        for check in (_form, _unit, _accuracy, _quiet, *CONVERSIONS):
+        for check in (_form, _identity, _unit, _accuracy, _quiet, *CONVERSIONS):
             yield from check(marked, loc, channel)
     yield from _names(marked, channels, "channel")
     yield from _names(marked, _list(marked, "contacts"), "contact")
@@ -73,6 +76,23 @@ def _form(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
             "payload json does not say where in the object the value is",
             "add a line with a JSON Pointer, for example: value at: /core/1",
         )
+
+
+def _identity(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
+    """Whether the probe that a channel is bound to can be told, and is told once."""
+    probe, record = channel.get("probe"), channel.get("record")
+    if "probe at" in channel and "probe" not in channel:
+        found = (
+            "'probe at' says where a message names its probe, and none is named here"
+        )
+        right = "add a line: probe: ..., with the name that the message gives"
+        yield marked.fault((*loc, "probe at"), found, right, on_key=True)
+    if not isinstance(probe, str) or not w1.FOLDER.fullmatch(probe):
+        return
+    named = w1.record_of(probe)
+    if isinstance(record, str) and record.startswith(OW) and not same(named, record):
+        found = f"the record {record!r} is not of the 1-wire sensor {probe!r}"
+        yield marked.fault((*loc, "record"), found, f"write record: {named}")
 
 
 def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:

@@ -1,28 +1,42 @@
 """The sensors that the kernel shows on this board: what is there, and its files.
 
 A sensor is known by its hardware, never by the order in which the kernel found it:
-a 1-wire sensor by its own number, another by the name of its chip and its place on
-the bus (``tmp102:1-0048``), followed by what it measures where that is one of several
-things a chip can measure (``tmp102:1-0048:temp1``).
+a 1-wire sensor by its own number, another by the name of its chip and
+
+* its ``label``, where the board's makers gave it one;
+* on USB the serial number of what it is plugged in with, or else the port: the
+  numbers of buses behind USB are given in the order of plugging;
+* else its place on the bus (``tmp102:1-0048``),
+
+followed by what it measures where that is one of several things a chip can measure
+(``tmp102:1-0048:temp1``).
+
+Rule: a source reads the folder that lies within its device, and asks after each read
+whether that is still itself.  So what the kernel has numbered anew since the last look
+is gone until the next one, and never another sensor's value under its name.
 
 Source: Linux, Documentation/w1/w1-generic.rst (``/sys/bus/w1/devices``),
-Documentation/hwmon/sysfs-interface.rst (``/sys/class/hwmon``) and
-Documentation/ABI/testing/sysfs-bus-iio (``/sys/bus/iio/devices``), from memory, to be
-verified.
+Documentation/hwmon/sysfs-interface.rst (``/sys/class/hwmon``),
+Documentation/ABI/testing/sysfs-class-hwmon and sysfs-bus-iio (``label``),
+Documentation/ABI/testing/sysfs-bus-iio (``/sys/bus/iio/devices``) and
+sysfs-bus-usb (``serial``), from memory, to be verified.
 """
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import NamedTuple
 
 from probes import hwmon, iio, w1
 from probes.attributes import Measured
+from probes.doubts import Doubt
 from probes.json_text import Unusable
 
 LARGEST = 4096  # bytes: the kernel gives an attribute one page
 NOT_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # of a SenML record
+ON_USB = re.compile(r"[0-9]+-[0-9.]+:[0-9]+\.[0-9]+")  # an interface, by its port
+ON_I2C = re.compile(r"[0-9]+-([0-9a-f]{4})")
 SHOWN_TWICE = "w1_slave_temp"  # the hwmon face of a 1-wire thermometer
 
 
@@ -35,6 +49,8 @@ class Source(NamedTuple):
     folder: Path
     part: str
     interface: ModuleType
+    device: str  # the identity of what the folder belongs to
+    identified: Callable[[Path], str]  # whose folder it is now
 
     def read(self) -> Measured | Unusable:
         """Its value now, or why there is none; this can take as long as it likes."""
@@ -45,6 +61,8 @@ class Source(NamedTuple):
         wanted = self.interface.files(self.part, names)
         texts = {name: _text(self.folder / name) for name in wanted}
         found: Measured | Unusable = self.interface.read(self.part, texts)
+        if (now := self.identified(self.folder)) != self.device:
+            return Unusable(f"{Doubt.ANOTHER}: {now} is now where {self.device} was")
         return found
 
 
@@ -60,31 +78,62 @@ def _w1(sysfs: Path) -> Iterator[Source]:
             bus = folder.resolve().parent.name
             for part in w1.parts(_names(folder)):
                 record = w1.record_of(folder.name)
-                yield Source(folder.name, record, bus, folder, part, w1)
+                head = (folder.name, record, bus, folder.resolve(), part, w1)
+                yield Source(*head, folder.name, _of_w1)
 
 
 def _hwmon(sysfs: Path) -> Iterator[Source]:
     for folder in _folders(sysfs / "class/hwmon"):
-        chip = _named(folder)
-        if chip != SHOWN_TWICE:
-            device = (folder / "device").resolve()
-            if not device.is_dir():
-                device = folder.resolve().parent
-            yield from _parts(f"{chip}:{device.name}", device, folder, hwmon)
+        if _named(folder) != SHOWN_TWICE:
+            yield from _parts(folder.resolve(), hwmon, _of_hwmon)
 
 
 def _iio(sysfs: Path) -> Iterator[Source]:
     for folder in _folders(sysfs / "bus/iio/devices"):
-        device = folder.resolve().parent
-        yield from _parts(f"{_named(folder)}:{device.name}", device, folder, iio)
+        yield from _parts(folder.resolve(), iio, _of_iio)
 
 
 def _parts(
-    identity: str, device: Path, folder: Path, interface: ModuleType
+    folder: Path, interface: ModuleType, identified: Callable[[Path], str]
 ) -> Iterator[Source]:
+    identity = identified(folder)
+    bus = (_device(folder) if interface is hwmon else folder.parent).parent.name
     for part in interface.parts(_names(folder)):
         probe = NOT_A_NAME.sub("_", f"{identity}:{part}")
-        yield Source(probe, probe, device.parent.name, folder, part, interface)
+        head = (probe, probe, bus, folder, part, interface)
+        yield Source(*head, identity, identified)
+
+
+def _of_w1(folder: Path) -> str:
+    return folder.name
+
+
+def _of_hwmon(folder: Path) -> str:
+    return _identity(folder, _device(folder))
+
+
+def _of_iio(folder: Path) -> str:
+    return _identity(folder, folder.parent)
+
+
+def _identity(folder: Path, device: Path) -> str:
+    return f"{_named(folder)}:{_word(folder / 'label') or _place(device)}"
+
+
+def _device(folder: Path) -> Path:
+    """What a folder of hwmon belongs to; one that is nobody's is its own parent's."""
+    device = (folder / "device").resolve()
+    return device if device.is_dir() else folder.parent
+
+
+def _place(device: Path) -> str:
+    """Where a device sits, by what plugging in another order does not change."""
+    for above in (device, *device.parents):
+        if ON_USB.fullmatch(above.name):
+            who = _word(above.parent / "serial") or above.name
+            on_i2c = ON_I2C.fullmatch(device.name)
+            return f"{who}-{on_i2c[1]}" if on_i2c else who
+    return device.name
 
 
 def _folders(of_kind: Path) -> list[Path]:
@@ -102,8 +151,12 @@ def _names(folder: Path) -> Collection[str]:
 
 
 def _named(folder: Path) -> str:
-    text = _text(folder / "name")
-    return text.strip() if isinstance(text, str) else folder.name
+    return _word(folder / "name") or folder.name
+
+
+def _word(path: Path) -> str:
+    text = _text(path)
+    return text.strip() if isinstance(text, str) else ""
 
 
 def _text(path: Path) -> str | Unusable:

@@ -77,6 +77,7 @@ class Probe:
     pointer: str = ""  # JSON: where the value is (RFC 6901)
     time_pointer: str = ""  # JSON: where its time is; "" if it carries none
     identity: str = ""  # of the hardware, where it has one
+    identity_pointer: str = ""  # JSON: where the message says it
     conversion: Conversion | None = None  # ``unit`` is what it converts into
     step_mc: int = 0  # these four as in ``rules.channels.Channel``
     drift_mc: int = 0

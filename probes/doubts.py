@@ -23,6 +23,7 @@ class Doubt(StrEnum):
     CHECKSUM = "bad checksum"
     POWERLESS = "too little power"
     AHEAD = "clock ahead"
+    ANOTHER = "another probe"
     RANGE = "out of range"
     POWER_ON = "power-on value"
     ZERO = "dead zero"
@@ -68,6 +69,11 @@ TABLE: dict[Doubt, Rule] = {
     ),
     Doubt.AHEAD: Rule(
         "its time is over 2 min after its receipt", Treated.REFUSED, SAYS_AGAIN
+    ),
+    Doubt.ANOTHER: Rule(
+        "the hardware names itself, and is not what the settings bind the channel to",
+        Treated.REFUSED,
+        "the right one says a value",
     ),
     Doubt.RANGE: Rule(
         "nothing in its place can be so hot or so cold", Treated.SUSPECT, SAYS_ELSE

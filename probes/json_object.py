@@ -13,6 +13,9 @@ pointer a reading's time is when its message came.
 With ``battery at: /batt`` the charge of the probe's battery, in percent, is a reading
 of a channel of its own (``probes.contract.battery_of``).
 
+With ``probe at: /rack/probes/3/id`` the message says whose value it is: where that is
+another probe than the settings name, or nobody, the channel is refused.
+
 One bad value refuses its own channel only, a bare ``nan`` included.  A value that is
 absent while its neighbours are there is no reading and no refusal: a probe may leave
 out what it has not measured, and the channel's own silence is noticed elsewhere.
@@ -24,6 +27,8 @@ from decimal import Decimal
 
 from probes.contract import Arrival, Decoded, Probe, Unit, battery_of
 from probes.conversion import converted
+from probes.doubts import Doubt
+from probes.identity import why_another
 from probes.json_text import Unusable, read_json, say, why_no_number
 from probes.pointer import NothingThereError, find, pointer_to
 from probes.screen import nearest, refuse, screen
@@ -58,6 +63,8 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
 
 def _of_channel(probe: Probe, value: object, body: Body, arrival: Arrival) -> Decoded:
     at_ms: int | Unusable = arrival.received_ms
+    if why := _why_another(probe, body):
+        return refuse(arrival, probe.channel, why)
     if probe.time_pointer:
         at_ms = read_stamp(_at(body, probe.time_pointer))
     if isinstance(at_ms, Unusable):
@@ -70,6 +77,19 @@ def _of_channel(probe: Probe, value: object, body: Body, arrival: Arrival) -> De
             return screen(probe, given, at_ms, bool(probe.time_pointer), arrival)
         why = given.why
     return refuse(arrival, probe.channel, why)
+
+
+def _why_another(probe: Probe, body: Body) -> str:
+    """Why the message is of another probe than the channel's; "" where it is not."""
+    if not probe.identity_pointer:
+        return ""
+    named = _at(body, probe.identity_pointer)
+    if isinstance(named, Decimal):
+        named = f"{named:f}"
+    if isinstance(named, str):
+        return why_another(probe, named)
+    found = named.why if isinstance(named, Unusable) else f"{say(named)} is no name"
+    return f"{Doubt.ANOTHER}: probe at {probe.identity_pointer} {found}"
 
 
 def _battery(probe: Probe, value: object, body: Body, arrival: Arrival) -> Decoded:

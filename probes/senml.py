@@ -15,7 +15,8 @@ Rules taken from the source: base fields act on their record and later ones; nam
 ``bn`` + ``n``; time = ``bt`` + ``t``, relative to now below 2**28 seconds; ``bv`` is
 added to ``v``, a missing one of the two is zero; a version above 10, and an unknown
 field whose name ends in ``_``, forbid the use of the pack.  Stricter than the source:
-a unit that contradicts the settings is refused, and never converted.
+a unit that contradicts the settings is refused, and never converted; so is the only
+record of a pack where its name is another probe's than the settings say.
 
 Units: ``_s`` seconds, as SenML counts; ``_ms`` milliseconds; both since
 1970-01-01T00:00:00Z.
@@ -39,6 +40,7 @@ from probes.contract import (
 )
 from probes.conversion import converted
 from probes.doubts import said
+from probes.identity import why_another
 from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
 from probes.screen import nearest, refuse, screen
 from probes.units import EXACT, MILLI, SENML_CODES, THOUSAND, UNIT_OF_CODE
@@ -104,6 +106,9 @@ def decode_pack(
         wanted = probe.record or only
         if wanted is not None:
             mine = [record for record in pack if record.name == wanted]
+            if mine and (why := _why_another(probe, wanted)):
+                decoded.append(refuse(arrival, probe.channel, why))
+                mine = []
             colds = _colds(probe, pack)
             decoded += _of_channel(probe, mine, colds, arrival)
             if mine:  # a sample that is refused has come all the same
@@ -225,6 +230,12 @@ def _value(
             return "v", Unusable("it carries no value")
         return "v", _sum("v", entry, bases)
     return "s", Unusable("it carries a sum (s), not a value")
+
+
+def _why_another(probe: Probe, name: str) -> str:
+    """Why the only record of a pack is not of the channel's probe; "" if it is."""
+    bound = probe.identity and not probe.record
+    return why_another(probe, name) if bound else ""
 
 
 def _only_unclaimed(names: set[str], probes: Sequence[Probe]) -> str | None:

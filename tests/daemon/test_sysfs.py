@@ -52,6 +52,63 @@ def test_the_order_of_the_kernel_changes_no_identity(tree: Sysfs) -> None:
     assert only(tree, "tmp102:1-0048:temp1").record == before.record
 
 
+def test_a_number_that_passes_to_another_chip_carries_no_value(tree: Sysfs) -> None:
+    """What was found before the kernel numbered anew is gone, and no other's value."""
+    chips = {"1-0048": "71250\n", "1-0049": "23125\n"}
+    folders = [
+        tree.hwmon(place, n, {"name": "tmp102\n", "temp1_input": text})
+        for n, (place, text) in enumerate(chips.items())
+    ]
+    core = only(tree, "tmp102:1-0049:temp1")
+    assert core.read() == Measured(Decimal("23.125"), "Cel")
+    for folder in folders:
+        tree.unplug(folder)
+    for n, (place, text) in enumerate(reversed(chips.items())):
+        tree.hwmon(place, n, {"name": "tmp102\n", "temp1_input": text})
+    assert isinstance(core.read(), Unusable)
+    again = only(tree, "tmp102:1-0049:temp1")
+    assert again.record == core.record
+    assert again.read() == Measured(Decimal("23.125"), "Cel")
+
+
+def test_another_chip_at_the_same_place_is_not_read(tree: Sysfs) -> None:
+    files = {"name": "tmp102\n", "temp1_input": "23125\n"}
+    folder = tree.hwmon("1-0048", 0, files)
+    core = only(tree, "tmp102:1-0048:temp1")
+    (folder / "name").write_text("lm75\n")
+    assert core.read() == Unusable(
+        "another probe: lm75:1-0048 is now where tmp102:1-0048 was"
+    )
+
+
+def test_a_label_names_a_chip_wherever_it_sits(tree: Sysfs) -> None:
+    """Linux, sysfs-class-hwmon, sysfs-bus-iio: from memory, to be verified."""
+    chip = {"name": "tmp102\n", "label": "hook\n", "temp1_input": "71250\n"}
+    tree.unplug(tree.hwmon("1-0048", 3, chip))
+    tree.hwmon("2-0049", 0, chip)
+    tree.iio("spi0/spi0.1", 0, {"name": "max31855\n", "label": "loin\n",
+                                "in_temp_input": "80500\n"})  # fmt: skip
+    names = [one.probe for one in sources(tree.top)]
+    assert names == ["max31855:loin:temp", "tmp102:hook:temp1"]
+
+
+@pytest.mark.parametrize(
+    ("serial", "place"), [("FE7031\n", "FE7031-0048"), ("", "1-1.2:1.0-0048")]
+)
+def test_behind_usb_the_number_of_a_bus_means_nothing(
+    tree: Sysfs, serial: str, place: str
+) -> None:
+    names = []
+    for bus in (3, 5):
+        usb = f"pci0/usb1/1-1.2/1-1.2:1.0/i2c-{bus}/{bus}-0048"
+        folder = tree.iio(usb, 0, {"name": "tmp117\n", "in_temp_input": "71250\n"})
+        if serial:
+            (folder.parents[3] / "serial").write_text(serial)
+        names.append([one.probe for one in sources(tree.top)])
+        tree.unplug(folder)
+    assert names == [[f"tmp117:{place}:temp"]] * 2
+
+
 def test_a_bus_with_many_sensors_shows_them_all(tree: Sysfs) -> None:
     for number in range(30):
         tree.w1(f"28-{number:012x}", {"w1_slave": WARM})

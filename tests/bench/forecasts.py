@@ -9,7 +9,8 @@ option stop).  What the trace shows later is the truth.
 ``ours`` is the forecast's *error*: the distance between the time that it said to be
 left and the time that was left, as a share of the latter, and no more than all of it;
 "never" is off by all of it, too.  ``line`` is the error of a straight line (least
-squares) through the same samples of the core.  ``held`` is how often the truth lay
+squares) through the same samples of the core.  ``minutes`` has the mean distances of
+both where both named a time.  ``held`` is how often the truth lay
 between the earliest and the latest time, give or take the minute of a sample; ``open``
 is how often the latest was "never", which holds much too easily.  ``spoke`` is how
 often there was a forecast at all; only there the two are compared.
@@ -114,6 +115,13 @@ class Row(NamedTuple):
     line: float
     held: float
     open: float
+    ours_min: float  # where both named a time
+    line_min: float
+
+    @property
+    def better(self) -> bool:
+        """Whether ours was better than the straight line, in both ways of counting."""
+        return self.ours < self.line and self.ours_min < self.line_min
 
 
 def _share(said: float, truth: float) -> float:
@@ -123,10 +131,10 @@ def _share(said: float, truth: float) -> float:
 
 def main() -> int:
     """Print every goal of every trace; 1 where a straight line does better."""
-    rows = [_table(name) for name in NAMES]
-    worse = [
-        name for name, one in zip(NAMES, rows, strict=True) if one.ours >= one.line
-    ]
+    traces = {name: _table(name) for name in NAMES}
+    print("all traces")
+    print(_shown("all", [one for asked in traces.values() for one in asked]))
+    worse = [name for name, asked in traces.items() if not row(asked).better]
     print("a straight line does better on:", ", ".join(worse) or "no trace", end="\n\n")
     print(f"{'trace':<14}{'told':<16}{'of':<10}{'at':>8}{'began':>8}{'delay':>8}")
     for name in NAMES:
@@ -140,26 +148,37 @@ def _line(one: Told) -> str:
     return f"{one.trace:<14}{one.sign:<16}{one.channel:<10}{cells}"
 
 
-def _table(name: str) -> Row:
+def _table(name: str) -> list[Asked]:
+    """Print what is asked of one trace, goal by goal."""
     asked = list(questions(name))
     head = "".join(f"{f'at {percent} % of the way':>22}" for percent in MOMENTS)
-    print(f"{name:<14}{head}{'ours':>8}{'line':>6}{'held':>6}{'open':>6}{'spoke':>7}")
+    print(
+        f"{name:<14}{head}{'ours':>8}{'line':>6}{'held':>6}{'open':>6}{'spoke':>7}{'minutes':>15}"
+    )
     for goal in dict.fromkeys(one.goal for one in asked):
         print(_shown(goal, [one for one in asked if one.goal == goal]))
     print(_shown("all", asked), end="\n\n")
-    return row(asked)
+    return asked
 
 
 def row(asked: Sequence[Asked]) -> Row:
     """What the forecasts among these came to; the rest only lowers ``spoke``."""
     spoke = [one for one in asked if one.ours]
     count = max(len(spoke), 1)
+    both = [
+        (abs(one.ours.likely - one.truth), abs(one.line - one.truth))
+        for one in spoke
+        if one.ours and max(one.ours.likely, one.line) < NEVER
+    ]
+    named = max(len(both), 1)
     return Row(
         spoke=len(spoke) / max(len(asked), 1),
         ours=sum(one.error for one in spoke) / count,
         line=sum(one.line_error for one in spoke) / count,
         held=sum(one.held for one in spoke) / count,
         open=sum(one.open for one in spoke) / count,
+        ours_min=sum(ours for ours, _ in both) / named,
+        line_min=sum(line for _, line in both) / named,
     )
 
 
@@ -171,7 +190,8 @@ def _shown(goal: str, asked: Sequence[Asked]) -> str:
     one = row(asked)
     shares = (one.ours, one.line, one.held, one.open)
     cells += [f"{share:>6.0%}" if one.spoke else f"{'-':>6}" for share in shares]
-    return "".join(["  ", *cells, f"{one.spoke:>7.0%}"]).replace("  ", "", 1)
+    minutes = f"{one.ours_min:.1f} / {one.line_min:.1f}" if one.spoke else "-"
+    return "".join([*cells, f"{one.spoke:>7.0%}{minutes:>15}"])
 
 
 def moments(asked: Sequence[Asked], percent: int) -> list[Asked]:

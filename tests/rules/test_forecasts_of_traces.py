@@ -22,6 +22,8 @@ def test_ours_is_better_than_a_straight_line(asked: list[Asked]) -> None:
     one = row(asked)
     assert one.spoke > 0.5
     assert one.ours < one.line
+    assert one.ours_min < one.line_min
+    assert one.better
 
 
 def test_the_truth_lies_in_the_interval(asked: list[Asked]) -> None:

@@ -45,6 +45,8 @@ limits:
   - {limit: gently, kind: rate, channel: core, during: "dry, smoke",
      rises at most: 30 K, over: 60 min}
   - {limit: heard, kind: silence, channel: core, at most: 20 min}
+  - {limit: moist, kind: humidity, channel: humidity, until: lethality,
+     option: "FSIS 2021, humidity option 3 (90 %)"}
 """
 KINDS = {one.model_fields["kind"].annotation for one in get_args(get_args(AnyLimit)[0])}
 
@@ -76,7 +78,7 @@ def test_the_record_holds_each_and_its_verdicts_are_made_again(
 ) -> None:
     octets = record.write(dossier, KEY)
     lines = [json.loads(line) for line in octets.splitlines()[:-1]]
-    names = {one["limit"] for one in lines if one["kind"] == "finding"}
+    names = {one["limit"] for one in lines if one["kind"] == "verdict"}
     assert {one.name for one in invented.schedule(HEAD + LIMITS).limits} <= names
     assert verify(octets, PEM).good
 

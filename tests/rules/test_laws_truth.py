@@ -32,6 +32,7 @@ from tests.rules import truth
 from tests.rules.strategies import (
     BEGUN_MS,
     KINDS,
+    OTHER_WAYS,
     Kind,
     Window,
     jitters,
@@ -40,7 +41,7 @@ from tests.rules.strategies import (
 )
 from tests.rules.truth import Point, Where
 
-BY_NAME = {kind.name: kind for kind in KINDS}
+BY_NAME = {kind.name: kind for kind in (*KINDS, *OTHER_WAYS)}
 
 
 class Sampled(NamedTuple):

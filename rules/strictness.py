@@ -95,7 +95,9 @@ def weaker(base: Limit, own: Limit) -> list[str]:
         if field == "grade":
             strict = after == "critical"
         elif field == "during":
-            strict = _more(kind, before, after)
+            # In one stage more it may be hot enough for a count to begin anew.
+            anew = getattr(own, "lethal", None) is not None
+            strict = _more(kind, before, after) and not anew
         elif field == "table" and isinstance(base, DwellTableLimit):
             strict = _needs_as_much(before, after)
         else:

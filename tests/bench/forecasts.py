@@ -62,6 +62,7 @@ ALMOST_C = 0.5  # a stage ends so much before what the day was told to wait for
 class Asked(NamedTuple):
     """One question, what was answered and what became of it, in minutes from then."""
 
+    trace: str
     goal: str
     core: str
     minute: int
@@ -197,8 +198,8 @@ def _shown(goal: str, asked: Sequence[Asked]) -> str:
 def moments(asked: Sequence[Asked], percent: int) -> list[Asked]:
     """Of each goal of each core, the question at this share of the way to it."""
     found = []
-    for key in dict.fromkeys((one.goal, one.core) for one in asked):
-        way = [one for one in asked if (one.goal, one.core) == key]
+    for key in dict.fromkeys((one.trace, one.goal, one.core) for one in asked):
+        way = [one for one in asked if (one.trace, one.goal, one.core) == key]
         from_minute, to_minute = way[0].minute, way[0].minute + way[0].truth
         at = from_minute + (to_minute - from_minute) * percent / 100
         found.append(min(way, key=lambda one: abs(one.minute - at)))
@@ -237,7 +238,7 @@ def questions(name: str, every: int = 1) -> Iterator[Asked]:
                 if truth is not None:
                     core, course = state.samples[i], (courses or {}).get(i)
                     ours = course and course.crossing(mark_mc, rises=rises)
-                    asked = (goal, channels[i].name, minute, truth)
+                    asked = (name, goal, channels[i].name, minute, truth)
                     yield Asked(*asked, straight(core, mark_mc), ours)
 
 

@@ -44,6 +44,7 @@ SINKS_MC = 3_000  # in APART minutes
 SLOW_MS = 5 * MINUTE_MS  # a core has no haste: it is looked at every five minutes
 LEFT_OPEN = 20  # minutes: who fetches a load has closed the door by then
 FLAT, FLAT_MC, MOVES_MC = 20, 800, 1_100
+STEADY = 30  # minutes: a fire lit again has warmed the core by then
 STEADY_MC, HOTTER_MC = 4_000, 6_000
 TAKEN = 3  # minutes that show a level, without the noise of one
 WARMS_MC, COLD_MC = 1_500, 4_444  # 40 degF: where the bands of cooling end
@@ -171,8 +172,8 @@ def _steady(now: Moment, core_mc: int) -> str:
     """A chamber that has long been in its band and is much hotter than the core."""
     band = now.stage.chamber
     for channel, levels in zip(now.channels, now.samples, strict=True):
-        recent = [one for one in levels[-FLAT:] if one != NONE_MC]
-        if channel.role is not Role.CHAMBER or band is None or len(recent) < RAMP:
+        recent = [one for one in levels[-STEADY:] if one != NONE_MC]
+        if channel.role is not Role.CHAMBER or band is None or len(recent) < FLAT:
             continue
         low_mc, high_mc = min(recent), max(recent)
         inside = low_mc >= band.low_mc - NEAR_MC and high_mc - low_mc <= STEADY_MC

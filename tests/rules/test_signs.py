@@ -109,8 +109,9 @@ def test_a_core_that_stalls_and_moves_again() -> None:
 
 
 def test_a_core_that_sank_and_rises_again_is_no_stall() -> None:
+    """By so little, and so evenly, that it is where it was 20 min ago."""
     air = course((0, 78), (30, 78), (45, 60), (50, 78), (120, 78))
-    inside = course((0, 10), (40, 50), (60, 45), (80, 50), (120, 62))
+    inside = course((0, 10), (40, 50), (50, 45.2), (62, 44.9), (72, 45.2), (120, 62))
     shown = signs_of(COOK, chamber=air, core=inside)
     assert [one for one in shown if one[1] == "core"] == []
 

@@ -147,9 +147,6 @@ def _core(
         return watch, Doubt.IN_AIR
     if path.settled < SETTLED or before not in NAMES_LITTLE:
         return watch, None
-    for bath in company.baths:
-        if watches[bath].digits.value_mc > path.value_mc:
-            return watch, None  # hot water warms it faster than air
     lately = at_ms - path.at_ms <= EXCHANGED_MS
     if away_mc > OUT_MC and lately and _exchanged(watch, value_mc, air_mc):
         return watch, Doubt.SWAPPED
@@ -158,6 +155,9 @@ def _core(
         there = away_mc <= MEAT.back_mc and beside.away_ms >= 0
         back = there and at_ms - beside.away_ms >= BACK_MS
         return watch, None if back else Doubt.PULLED_OUT
+    for bath in company.baths:
+        if watches[bath].digits.value_mc > value_mc - ALONG_MC:
+            return watch, None  # hot water may have warmed it, faster than air
     above = not before and 0 <= beside.above_ms <= at_ms - ALONG_MS
     if above and value_mc - beside.above_mc >= ALONG_MOVED_MC:
         return watch, Doubt.SWAPPED

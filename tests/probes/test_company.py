@@ -173,6 +173,8 @@ def test_hot_water_warms_a_core_faster_than_air() -> None:
     assert [now for _, _, now in told(air)] == [Doubt.PULLED_OUT]
     water = said(30, chamber=lambda m: 78, bath=lambda m: 80, core_1=dipped)
     assert told(water) == []
+    empty = said(30, chamber=lambda m: 78, bath=lambda m: 25, core_1=dipped)
+    assert told(empty) == told(air)
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ THERMISTOR = replace(
     ),
 )
 COUPLE = replace(JSON, pointer="/mv", conversion=Conversion(Law.TYPE_K, cold="/cold"))
+NAMED = replace(JSON, identity="28-1", identity_pointer="/id")
 DATED = replace(JSON, time_pointer="/t")
 ZEROS = "00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0\n"
 WEAK = "ff 07 4b 46 7f ff 0c 10"  # what the power-on memory holds, but for 127.937
@@ -40,6 +41,7 @@ MESSAGES: tuple[tuple[Doubt, str, Probe, bytes], ...] = (
     (Doubt.SHORT, "thermistor, 0 ohm", THERMISTOR, b"0.001"),
     (Doubt.OPEN, "type K, 99 mV", COUPLE, b'{"mv":99,"cold":25}'),
     (Doubt.RANGE, "any probe, 900 degC", CORE, b"900"),
+    (Doubt.ANOTHER, "JSON, another id", NAMED, b'{"core1":60,"id":"28-2"}'),
     (Doubt.AHEAD, "any time, 3 min ahead", DATED, b'{"core1":60,"t":1768021380}'),
 )
 FILES: tuple[tuple[Doubt, str, Measured | Unusable], ...] = (

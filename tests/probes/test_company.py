@@ -206,7 +206,7 @@ def test_every_fault_is_told_on_the_steady_day_and_nothing_else_is() -> None:
 
 def test_what_every_kind_of_source_says_of_its_probe_is_told_once() -> None:
     found = sources.reasons()
-    assert len(found) == 15
+    assert len(found) == 16
     for (doubt, _), why in found.items():
         (event,) = screening.told_of_source(why)
         assert (event.at_ms, event.was, event.now) == (0, "reporting", doubt), why

@@ -14,6 +14,7 @@ from rules.faults import Fault
 from rules.reader import Marked, Tree
 from rules.remarks import choice
 from rules.stages import Stage, directed
+from rules.standards.growth import GROWTH_MODELS
 from rules.standards.tables import DWELL_TABLES
 from rules.user_table import unsteady
 
@@ -34,6 +35,7 @@ def crossed(marked: Marked) -> Iterator[Fault]:
         yield from _stages_of(marked, i, limit, list(names.values()))
         yield from _table_of(marked, i, limit)
         yield from _until(marked, i, limit, limits)
+        yield from _grows(marked, i, limit)
 
 
 def _items(marked: Marked, part: str) -> dict[int, dict[str, Tree]]:
@@ -134,6 +136,18 @@ def _until(
         found = f"{name!r} is no limit of lethality in this schedule"
         right = choice(name, names) if names else "add a limit of kind: dwell table"
         yield marked.fault(("limits", i, "until"), found, right)
+
+
+def _grows(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
+    """A growth model is for the meat in hand; none here is for cured product."""
+    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
+    model = GROWTH_MODELS.get(str(limit.get("model")))
+    if model is None or not isinstance(product, dict):
+        return
+    if product.get("cured") == "yes" or product.get("meat") not in model.meats:
+        found = "this model is not for this product"
+        right = "take the limit out: a model says nothing of another meat, or of a cure"
+        yield marked.fault(("limits", i, "model"), found, right)
 
 
 def _own_tables(marked: Marked, tables: dict[int, dict[str, Tree]]) -> Iterator[Fault]:

@@ -31,6 +31,7 @@ from rules.hold import HoldLimit
 from rules.humidity import HumidityLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit, Written
+from rules.predicted import PredictedGrowth
 from rules.rate import RateLimit
 from rules.reach import ReachWithin
 from rules.reader import Marked, Tree, validated
@@ -66,6 +67,7 @@ AnyLimit = Annotated[
     | ReheatingLimit
     | SilenceLimit
     | HumidityLimit
+    | PredictedGrowth
     | RateLimit,
     Field(discriminator="kind"),
 ]

@@ -231,6 +231,14 @@ KINDS = (
         ),
         (60_000, 62_000, 66_000),
     ),
+    Kind(
+        "predicted growth",
+        _written(
+            **{"kind": "predicted growth", "class": "operating"},
+            model="C. perfringens, cooked uncured pork, Juneja 2011",
+        ),
+        (45_000, 52_800),
+    ),
     Kind("humidity", moist("humidity"), (64_000,)),
     Kind("silence", _written(kind="silence", at_most="25 s"), (60_000,)),
 )

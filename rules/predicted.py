@@ -1,0 +1,102 @@
+"""Advice: the growth that a published model predicts while a core cools.
+
+It is no critical limit and cannot be one: it is never met and never missed, and when
+its stages are over it is unproven, whatever it shows, and no event is made of it.  The
+two bounds are those of the readings alone; a model is off by more than that, and
+replicates by up to a decade.
+
+The most that a piece of evidence allows is the fastest growth at any temperature in
+it, and in a hole the fastest of all; the least is the slowest, and none in a hole.
+"""
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import AfterValidator, Field
+
+from rules.evidence import Bridge, Piece, Span
+from rules.facts import Standing, Verdict
+from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
+from rules.limit import Limit, Move, Opening, Shown
+from rules.remarks import choice
+from rules.standards.growth import GROWTH_MODELS
+from rules.units import refused
+
+STANDARD_MLOG10 = 1_000  # what 9 CFR 318.17(a)(2) allows, to compare with
+
+
+def known(name: str) -> str:
+    """Refuse a model that we do not have, and offer the nearest."""
+    if name not in GROWTH_MODELS:
+        found = f"{name!r} is not a growth model we have"
+        raise refused(found, choice(name, list(GROWTH_MODELS)))
+    return name
+
+
+class State(NamedTuple):
+    """The two sums of the rate, as ``rules.growth`` has them."""
+
+    begun_ms: int
+    least_e9ms: int  # under the least favourable truth: the larger one
+    most_e9ms: int
+    over_ms: int  # 0 until it is over
+
+
+class PredictedGrowth(Limit):
+    """What one model predicts; advice only."""
+
+    kind: Literal["predicted growth"]
+    grade: Literal["operating"] = Field(alias="class")
+    model: Annotated[str, AfterValidator(known)]
+
+    @property
+    def required_words(self) -> str:
+        """What is compared, in words for a person."""
+        return f"{self.model}: beside {_say(STANDARD_MLOG10)}; advice, decides nothing"
+
+    @property
+    def sources(self) -> str:
+        """The model's own source and mark, and the author's."""
+        parts = (self.source, GROWTH_MODELS[self.model].note)
+        return "; ".join(part for part in parts if part)
+
+    def opened(self, opening: Opening) -> State:
+        """No growth yet."""
+        return State(opening.at_ms, 0, 0, 0)
+
+    def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
+        """Add one piece of evidence."""
+        if isinstance(piece, Bridge):
+            return state, []
+        slow, fast = 0, rate_e9(self.model, fastest_mc(self.model))
+        if isinstance(piece, Span):
+            slow, fast = between_e9(self.model, piece.low_mc, piece.high_mc)
+        lasted_ms = piece.to_ms - piece.from_ms
+        return state._replace(
+            least_e9ms=state.least_e9ms + fast * lasted_ms,
+            most_e9ms=state.most_e9ms + slow * lasted_ms,
+        ), []
+
+    def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
+        """Unproven, whatever was predicted; nobody is woken for advice."""
+        return state._replace(over_ms=at_ms), []
+
+    def findings(self, state: State) -> list[Shown]:
+        """The growth under either truth."""
+        verdict = Verdict.UNPROVEN if state.over_ms else Verdict.RUNNING
+        since_ms = state.over_ms or state.begun_ms
+        figures = (STANDARD_MLOG10, *self._figures(state), self._why(state))
+        return [Shown("", Standing.WITHIN, verdict, since_ms, "mlog10", *figures)]
+
+    def _figures(self, state: State) -> tuple[int, int]:
+        sums = (state.least_e9ms, state.most_e9ms)
+        most, least = (growth_mlog10(self.model, one) for one in sums)
+        return most, least
+
+    def _why(self, state: State) -> str:
+        most, least = self._figures(state)
+        shown = _say(least) if least == most else f"{_say(least)} to {_say(most)}"
+        return f"{shown} predicted by a model; advice, decides nothing"
+
+
+def _say(mlog10: int) -> str:
+    return f"{mlog10 / 1000:.2f}-log10"

@@ -16,6 +16,8 @@ SERVER_SHUTTING_DOWN = 0x8B
 KEEP_ALIVE_TIMEOUT = 0x8D
 SESSION_TAKEN_OVER = 0x8E
 
+BY_TIME = (9, 10)  # not yet valid, expired; OpenSSL's X509_V_ERR_ codes
+
 REFUSED = {
     0x84: "it does not speak this version of MQTT",
     0x85: "it does not accept this client id",
@@ -45,7 +47,10 @@ def unreachable(error: BaseException | None, place: str, authority: str) -> str:
     """Why no connection came about, from what the machine said."""
     if isinstance(error, ssl.SSLCertVerificationError):
         said = error.verify_message or error.reason
-        return f"TLS: the certificate of {place} is not trusted by {authority}: {said}"
+        # A board without a battery shows 1970 until it is told the time.
+        ask = "; is this board's clock right?" if error.verify_code in BY_TIME else ""
+        words = f"TLS: the certificate of {place} is not trusted by {authority}"
+        return f"{words}: {said}{ask}"
     if isinstance(error, (ssl.SSLError, ConnectionResetError)) and authority:
         reason = error.reason if isinstance(error, ssl.SSLError) else ""
         said = reason or error.strerror or "connection reset"
@@ -65,6 +70,14 @@ def unanswered(place: str, tls: bool) -> str:
     return f"{place} closed the connection without an answer: {ask}"
 
 
+def forgotten(place: str, client_id: str) -> str:
+    """What it means that a broker has no session where we had one."""
+    return (
+        f"{place} knew nothing of the client {client_id!r}: it lost its store, or it "
+        "is another broker; what it kept for us while we were away is lost"
+    )
+
+
 def lost(code: int, place: str, client_id: str, often: bool) -> str:
     """Why a connection that stood has ended."""
     if code == SESSION_TAKEN_OVER:
@@ -75,7 +88,7 @@ def lost(code: int, place: str, client_id: str, often: bool) -> str:
         return f"lost: {place} stopped answering"
     if often:
         return (
-            f"lost again and again after being let in: it seems that "
-            f"another client uses the id {client_id!r}"
+            "lost again and again soon after being let in: does another client use "
+            f"the id {client_id!r}, or does the network come and go?"
         )
     return f"lost: {place} closed the connection"

@@ -6,6 +6,7 @@ may by then belong to another message.
 Rule 2: the broker keeps our session while we are away (clean session off, or a
 session that never expires), and every connection subscribes again, since a broker
 that lost its store lets us in and would leave us deaf.
+What it had kept for us is gone then, and that is told.
 Rule 3: nothing ends ingest silently.  A fault in a callback is kept with its message
 as a ``Trouble``; a network thread that ended is started again by ``pulse``.
 
@@ -21,6 +22,11 @@ more than any status.  It is said once the pulse is back, and no more where the 
 hangs up on it: mosquitto 2.0 does that to whom it refuses a message (MQTT 3.1.1 has
 no other way to refuse one).  Where it is the pulse that it refuses, we are let in and
 hung up on for ever, and the link has to say so in words.
+
+A *flap* is a connection that ends soon after it began.  Two clients with one id end
+each other's for ever, each at once after the other, and share out the readings.  So
+after a few flaps we come back more slowly, and the link says what may be the matter
+until a connection has stood for ``STOOD_MS``: a link that comes and goes is not well.
 
 Units: ``_ms`` milliseconds, by the clock that was handed in; ``_s`` seconds.
 """
@@ -63,7 +69,8 @@ SLICE_S = 0.1  # how long a full queue blocks before it looks whether to stop
 
 LIVE_MS = 5_000  # a pulse that left longer ago vouches for nothing
 OVERDUE_MS = 60_000
-OFTEN, OFTEN_MS = 3, 60_000  # losses that look like two clients with one id
+STOOD_MS = 60_000  # twice the longest back-off, or a slow fight would look like none
+OFTEN = 3  # flaps in a row that look like two clients with one id
 TROUBLES_KEPT = 1000
 HANG_UPS, HANG_UP_MS = 2, 2_000
 
@@ -84,6 +91,7 @@ class Trouble(NamedTuple):
     at_ms: int
     why: str
     message: Message | None = None  # keep it, then acknowledge it like any other
+    forgotten: bool = False  # the broker knew nothing of our session
 
 
 class _ClosingSocket(ssl.SSLSocket):
@@ -118,8 +126,11 @@ class Subscriber:
         topics: Sequence[str],
         clock: Clock,
         queue_size: int = 5000,
+        known: bool = False,
     ) -> None:
         """Make ready; nothing is sent before ``start``.
+
+        ``known`` says that a broker has kept a session for us before.
 
         Raises:
             OSError: The certificate authority's file cannot be read.
@@ -131,6 +142,7 @@ class Subscriber:
         self._topics = (*dict.fromkeys(topics), self._pulse_topic)
         self._clock = clock
         self._size = queue_size
+        self._known = known
         self._at_most = max(1, min(broker.in_flight, LARGEST_GROUP) * 3 // 4)
 
         # Never publish while holding this: paho holds its own lock in callbacks.
@@ -152,7 +164,9 @@ class Subscriber:
         self._deaf = ""  # why messages do not reach us, until the next connection
         self._mute = ""  # why a pulse does not come back, until one does
         self._mute_said = ""  # the same, once the link was lost of it
-        self._losses: deque[int] = deque(maxlen=OFTEN)
+        self._connected_ms = 0  # monotonic: when the last connection began
+        self._flaps = 0  # connections in a row that did not stand
+        self._shaky = ""  # what may be the matter, until one has stood
         self._troubles: deque[Trouble] = deque(maxlen=TROUBLES_KEPT)
         self.trouble_count = 0
         self.state = Link(False, clock.now_ms(), "not started")
@@ -242,6 +256,9 @@ class Subscriber:
             return
         stamp = b"%d" % self._clock.now_ms()
         now_ms = self._clock.monotonic_ms()
+        if self._shaky and now_ms - self._connected_ms >= STOOD_MS:
+            self._shaky = ""
+            self._stand(True, self._why())
         with self._changed:
             first_ms = next(iter(self._pulses.values()), now_ms)
             overdue = now_ms - first_ms > OVERDUE_MS and not self._overdue_told
@@ -329,6 +346,20 @@ class Subscriber:
                 f"{self._who()} write and read it?"
             )
 
+    def _count_flap(self, now_ms: int) -> None:
+        """See whether the connection stood, and how long to wait with the next one."""
+        stood = now_ms - self._connected_ms >= STOOD_MS
+        self._flaps = 0 if stood else self._flaps + 1
+        soonest_s, latest_s = BACK_OFF_S
+        doubled = min(max(self._flaps - OFTEN + 1, 0), 5)
+        self._client.reconnect_delay_set(
+            min(soonest_s * 2**doubled, latest_s), latest_s
+        )
+
+    def _why(self) -> str:
+        """What is wrong with a connection that stands."""
+        return self._mute or self._deaf or self._shaky
+
     def _who(self) -> str:
         return f"may {self._broker.user!r}" if self._broker.user else "may we"
 
@@ -348,7 +379,7 @@ class Subscriber:
             self._overdue_told = False
 
     def _on_connect(
-        self, _flags: ConnectFlags, reason: ReasonCode, _properties: Properties
+        self, flags: ConnectFlags, reason: ReasonCode, _properties: Properties
     ) -> None:
         if reason.is_failure:
             self._answer = "refused"
@@ -356,8 +387,13 @@ class Subscriber:
             return
         self._answer = "accepted"
         self._deaf = ""
+        self._connected_ms = self._clock.monotonic_ms()
+        if self._known and not flags.session_present:
+            why = link.forgotten(self._place, self._broker.client_id)
+            self._trouble(why, forgotten=True)
+        self._known = True
         self._client.subscribe([(topic, 1) for topic in self._topics])
-        self._stand(True, self._mute)
+        self._stand(True, self._why())
 
     def _on_connect_fail(self) -> None:
         # paho calls this from inside its ``except OSError`` and hands over nothing.
@@ -378,11 +414,12 @@ class Subscriber:
         now_ms = self._clock.monotonic_ms()
         self._count_hang_up(now_ms)
         self._count_unheard(now_ms)
-        self._losses.append(now_ms)
+        self._count_flap(now_ms)
         # MQTT 3.1.1 has no reason code for a second client, and with MQTT 5
         # mosquitto 2.0.11 sends none either: they only hang up.
-        often = len(self._losses) == OFTEN and now_ms - self._losses[0] <= OFTEN_MS
+        often = self._flaps >= OFTEN
         why = link.lost(reason.value, self._place, self._broker.client_id, often)
+        self._shaky = why if often else ""
         if self._mute:  # some brokers hang up on whom they refuse a message
             why = f"lost: {self._mute}"
         self._stand(False, why)
@@ -432,7 +469,7 @@ class Subscriber:
         self._unheard = 0
         if self._mute:
             self._mute = ""
-            self._stand(True, self._deaf)
+            self._stand(True, self._why())
         if self._online_ms is None and self._hung_up < HANG_UPS:
             self._online_ms = self._clock.monotonic_ms()
             self._say_status("online", self.state.since_ms)
@@ -464,14 +501,16 @@ class Subscriber:
             f"{who if self._broker.user else ' or is it not allowed?'}"
         )
 
-    def _trouble(self, why: str, raw: MQTTMessage | None = None) -> None:
+    def _trouble(
+        self, why: str, raw: MQTTMessage | None = None, *, forgotten: bool = False
+    ) -> None:
         self.trouble_count += 1
         try:
             at_ms = self._clock.now_ms()
         except Exception:  # the clock itself may be what is broken
             at_ms = 0
         message = _message(raw, at_ms, True, self._connection) if raw else None
-        self._troubles.append(Trouble(at_ms, why, message))
+        self._troubles.append(Trouble(at_ms, why, message, forgotten))
 
 
 def _message(raw: MQTTMessage, at_ms: int, waited: bool, connection: int) -> Message:

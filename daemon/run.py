@@ -167,6 +167,9 @@ class Road:
                 self.read(message, group)
         for trouble in self.subscriber.troubles():
             LOG.warning("%s", trouble.why)
+            if trouble.forgotten:
+                self.say("broker queue", "reporting", "lost", trouble.why)
+                self.say("broker queue", "lost", "reporting", "subscribed again")
             if trouble.message:
                 arrival = trouble.message.arrival
                 word = (arrival.topic, "", arrival.received_ms, trouble.why)
@@ -364,14 +367,15 @@ class Road:
         if now_ms - self.pulsed_ms >= self.pulse_ms:
             self.pulsed_ms = now_ms
             self.subscriber.pulse()
-        if not state.connected or state.why:  # let in, but mute or deaf
+        well, lost = state.connected and not state.why, self.lost_ms is not None
+        if self.linked_before and (not state.connected or (well and lost)):
+            self.back_ms = now_ms + RETURN_MS
+        if not well:  # lost, or let in but mute, deaf or again and again
             self.lost_ms = now_ms if self.lost_ms is None else self.lost_ms
             if now_ms - self.lost_ms > AWAY_MS and not self.told_away:
                 self.told_away = True
                 self.say("broker", "reporting", "away", f"broker: {state.why}")
         elif self.lost_ms is not None:
-            if self.linked_before:
-                self.back_ms = now_ms + RETURN_MS
             self.lost_ms = None
             if self.told_away:
                 self.told_away = False
@@ -525,8 +529,8 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
     cooks = Cooks(journal)
     for _, trouble in cooks.troubles.values():
         LOG.error("%s", trouble)
-    client_id = settings.broker.client_id
-    topics = (*settings.topics, acknowledge_topic(client_id))
+    topics = (*settings.topics, acknowledge_topic(settings.broker.client_id))
+    heard = bool(journal.latest())  # so the broker has kept a session for us
     contacts = {name: one.reveal() for name, one in settings.contacts.items()}
     show = Show(settings)
     show.remember(journal, clock.now_ms())
@@ -547,7 +551,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         settings=settings,
         clock=clock,
         journal=journal,
-        subscriber=Subscriber(settings.broker, topics, clock),
+        subscriber=Subscriber(settings.broker, topics, clock, known=heard),
         cooks=cooks,
         outbox=Outbox(journal, contacts),
         sender=Sender(),

@@ -74,6 +74,12 @@ class Mosquitto:
         self.stop()
         self.start()
 
+    def set_password(self, user: str, password: str) -> None:
+        """Give a user another password, and have the running broker take it up."""
+        _password(self.folder / "passwords", user, password)
+        assert self._process is not None
+        self._process.send_signal(signal.SIGHUP)
+
     def forget(self) -> None:
         """Take away the store of a broker that is not running."""
         for path in (self.folder / "store").iterdir():
@@ -148,8 +154,7 @@ def mosquitto(
         passwords = folder / "passwords"
         passwords.touch(0o600)
         for name, password in users.items():
-            command = [tool("mosquitto_passwd"), "-b", str(passwords), name, password]
-            subprocess.run(command, check=True, timeout=30, capture_output=True)
+            _password(passwords, name, password)
         parts.append(f"password_file {passwords}")
     if acl:
         (folder / "acl").write_text(acl, encoding="utf-8")
@@ -167,8 +172,16 @@ def mosquitto(
         server.kill()
 
 
-def certificates(folder: Path, name: str = "127.0.0.1") -> Certificates:
-    """An authority of our own and a certificate that it gave to a server ``name``."""
+def _password(path: Path, user: str, password: str) -> None:
+    command = [tool("mosquitto_passwd"), "-b", str(path), user, password]
+    subprocess.run(command, check=True, timeout=30, capture_output=True)
+
+
+def certificates(folder: Path, name: str = "127.0.0.1", days: int = 2) -> Certificates:
+    """An authority of our own and a certificate that it gave to a server ``name``.
+
+    It is good for so many ``days``; where they are negative it has expired.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes"]
     kind = "IP" if name[:1].isdigit() else "DNS"
@@ -184,7 +197,7 @@ def certificates(folder: Path, name: str = "127.0.0.1") -> Certificates:
     openssl("req", *curve, "-subj", f"/CN={name}", "-keyout", "server.key",
             "-out", "server.csr")  # fmt: skip
     openssl("x509", "-req", "-in", "server.csr", "-CA", "ca.pem", "-CAkey", "ca.key",
-            "-CAcreateserial", "-days", "2", "-extfile", "server.ext",
+            "-CAcreateserial", "-days", str(days), "-extfile", "server.ext",
             "-out", "server.pem")  # fmt: skip
     return Certificates(folder / "ca.pem", folder / "server.pem", folder / "server.key")
 

@@ -153,23 +153,6 @@ def test_a_network_thread_that_ended_is_started_again() -> None:
         assert subscriber.troubles()[0].why == words
 
 
-@VERSIONS
-def test_another_client_with_our_id_is_said(tmp_path: Path, version: Version) -> None:
-    words = "another client uses the id 'fumarium'"
-    with (
-        mosquitto(tmp_path) as server,
-        running(at(server, version)) as first,
-        running(at(server, version)) as second,
-    ):
-        found: list[str] = []
-
-        def told() -> bool:
-            found.extend(one.why for one in first.troubles() + second.troubles())
-            return any(words in why for why in found)
-
-        wait_for(told, words, lambda: found, deadline_s=40)
-
-
 def test_a_broker_that_says_so_is_believed() -> None:
     # MQTT 5.0, 3.14: DISCONNECT with reason code 0x8E, session taken over.
     taken_over = b"\x20\x03\x00\x00\x00" + b"\xe0\x02\x8e\x00"
@@ -185,6 +168,7 @@ def test_tls_with_an_authority_of_our_own(tmp_path: Path, version: Version) -> N
     ours = certificates(tmp_path / "ours")
     theirs = certificates(tmp_path / "theirs")
     other_name = certificates(tmp_path / "other", "smokehouse.invalid")
+    expired = certificates(tmp_path / "expired", days=-1)
     with mosquitto(tmp_path, tls=ours) as server:
         with running(replace(at(server, version), ca=ours.authority)) as subscriber:
             connected(subscriber)
@@ -202,6 +186,10 @@ def test_tls_with_an_authority_of_our_own(tmp_path: Path, version: Version) -> N
         broker = replace(at(server, version), ca=other_name.authority)
         with running(broker) as subscriber:
             said(subscriber, "IP address mismatch, certificate is not valid for")
+    with mosquitto(tmp_path / "too late", tls=expired) as server:
+        broker = replace(at(server, version), ca=expired.authority)
+        with running(broker) as subscriber:
+            said(subscriber, "certificate has expired; is this board's clock right?")
     with (
         mosquitto(tmp_path / "plain") as server,
         running(replace(at(server, version), ca=ours.authority)) as subscriber,

@@ -299,6 +299,7 @@ def test_a_broker_that_starts_again_costs_nothing(
         server.publish(TOPIC, ["and still"])
         found += taken(subscriber, 1)
     assert [one.arrival.payload for one in found] == [b"before", b"after", b"and still"]
+    assert not any(one.forgotten for one in subscriber.troubles())
     assert before[0].connection < found[0].connection
 
 
@@ -330,6 +331,10 @@ def test_a_broker_that_forgot_us_does_not_leave_us_deaf(
         wait_for(lambda: "SUBACK" in server.log().split("mosquitto version")[-1], "it")
         server.publish(TOPIC, ["after"])
         assert [one.arrival.payload for one in taken(subscriber, 1)] == [b"after"]
+    assert [one.why for one in subscriber.troubles() if one.forgotten] == [
+        f"127.0.0.1:{server.port} knew nothing of the client 'fumarium': it lost its "
+        "store, or it is another broker; what it kept for us while we were away is lost"
+    ]
 
 
 def test_an_old_acknowledgement_cannot_hit_a_new_message(tmp_path: Path) -> None:

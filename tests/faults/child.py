@@ -13,7 +13,7 @@ import sqlite3
 import sys
 from pathlib import Path
 
-from daemon import alarm, cli, journal, run
+from daemon import alarm, cli, journal, mqtt, run
 from daemon.journal_schema import open_file
 from tests.daemon.test_journal_crash import write_for_ever
 from tests.faults.unsynced import Disk
@@ -28,12 +28,15 @@ def main() -> int:
     parser.add_argument("--full-while", default="")
     parser.add_argument("--alarm-ms", type=int, default=alarm.FIRST_MS)
     parser.add_argument("--return-ms", type=int, default=run.RETURN_MS)
+    parser.add_argument("--away-ms", type=int, default=run.AWAY_MS)
+    parser.add_argument("--back-off-s", type=int, default=mqtt.BACK_OFF_S[1])
     asked, words = parser.parse_known_args()
     if asked.unsynced is not None:
         Disk(asked.unsynced, asked.cut_after, asked.full_while).lay_under()
     if asked.careless:
         journal.open_file = _careless  # type: ignore[attr-defined]
     run.RETURN_MS, alarm.FIRST_MS = asked.return_ms, asked.alarm_ms
+    run.AWAY_MS, mqtt.BACK_OFF_S = asked.away_ms, (1, asked.back_off_s)
     if words[0] == "write":
         write_for_ever(Path(words[1]))
     return cli.main(words)

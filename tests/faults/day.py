@@ -46,6 +46,7 @@ NAMES = ("chamber", "core-1", "core-2", "core-3")
 TIMES, EVERY_S = 680, 5  # 4 channels: 544 readings a second
 QUICK = "max_queued_messages 0\nmax_inflight_messages 1000"  # no store at each change
 RETURN_MS = 4_000  # instead of 15 s: probes here come back at once
+BACK_OFF_S = 1  # instead of 30 s at the longest: every cut is to find a link
 PATIENCE_S = 240.0
 
 
@@ -164,7 +165,8 @@ def site(
         HttpReceiver() as receiver,
     ):
         seen = Mosquitto(broker.folder, through(broker.port))
-        options = ("--return-ms", str(RETURN_MS), *child)
+        back_off = ("--back-off-s", str(BACK_OFF_S))
+        options = ("--return-ms", str(RETURN_MS), *back_off, *child)
         made = FaultSite(
             *(folder, seen, receiver, times, every, lateness),
             child=options,

@@ -56,11 +56,12 @@ class Cure:
     nitrate: Fraction  # part of its weight [0 to 1]
     erythorbate: Fraction = Fraction(0)  # or ascorbate, as the sodium salt [0 to 1]
     off_by: Fraction = Fraction(0)  # part of its weight that may be wrong [0 to 1]
+    acid: Fraction = Fraction(0)  # erythorbic or ascorbic [0 to 1]
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a weight, or a part of one."""
         _must_be_weight(self.name, self.weight_g)
-        parts = (self.nitrite, self.nitrate, self.erythorbate)
+        parts = (self.nitrite, self.nitrate, self.erythorbate, self.acid)
         if min(parts) < 0 or sum(parts) > 1 or not 0 <= self.off_by <= 1:
             raise ValueError(
                 f"{self.name}: a strength is a part of the weight from 0 to 1 "
@@ -83,6 +84,7 @@ class Ingoing(NamedTuple):
     nitrite: Span
     nitrate: Span
     erythorbate: Span
+    acid: Span  # erythorbic or ascorbic: it has a limit of its own
 
 
 class CureFinding(NamedTuple):
@@ -140,14 +142,16 @@ def check(
 ) -> tuple[CureFinding, ...]:
     """Hold what went in against every ingoing limit of the class, floors included.
 
-    Erythorbic and ascorbic acid are not among the figures, so their limit is not
-    judged; nor is the ceiling in the finished product, which no weight can show.
+    Erythorbic or ascorbic acid is judged where any went in.  The ceiling in the
+    finished product is not judged: no weight can show it.
     """
     figures = {
         Substance.NITRITE: ingoing.nitrite,
         Substance.NITRATE: ingoing.nitrate,
         Substance.ERYTHORBATE: ingoing.erythorbate,
     }
+    if ingoing.acid.most:
+        figures[Substance.ERYTHORBIC_ACID] = ingoing.acid
     return tuple(
         _finding(limit, figures[limit.substance], product)
         for limit in cure_limits(product, keep_refrigerated=keep_refrigerated)
@@ -215,6 +219,7 @@ def _ingoing(cures: Sequence[Cure], per_g: Fraction) -> Ingoing:
         span([cure.nitrite for cure in cures]),
         span([cure.nitrate for cure in cures]),
         span([cure.erythorbate for cure in cures]),
+        span([cure.acid for cure in cures]),
     )
 
 

@@ -70,9 +70,14 @@ class CureWeighed(Written):
 
 
 class Accelerator(Written):
-    """Sodium erythorbate or ascorbate, as weighed."""
+    """A sodium salt or an acid, as weighed: each has a limit of its own.
 
-    name: Literal["sodium erythorbate", "sodium ascorbate"] = Field(alias="accelerator")
+    Only the salts count for what a cooling option asks of erythorbate or ascorbate.
+    """
+
+    name: Literal[
+        "sodium erythorbate", "sodium ascorbate", "erythorbic acid", "ascorbic acid"
+    ] = Field(alias="accelerator")
     weight_g: Weight = Field(alias="weight")
 
 
@@ -116,8 +121,9 @@ class LotSheet(Written):
             for cure in self.cures
         ]
         cures += [
-            Cure(one.name, one.weight_g, Fraction(0), Fraction(0), Fraction(1))
+            Cure(one.name, one.weight_g, Fraction(0), Fraction(0), salt, acid=1 - salt)
             for one in self.accelerators
+            for salt in [Fraction(one.name.startswith("sodium "))]
         ]
         if self.pickle:
             return pumped(self.pickle.weight_g, self.pickle.taken_up, cures)

@@ -178,6 +178,28 @@ def test_a_strength_is_never_taken_from_a_name() -> None:
     assert [fault.found for fault in faults] == ["'nitrite' is missing"]
 
 
+@pytest.mark.parametrize(
+    ("accelerator", "weight", "verdicts"),
+    [
+        # 9 CFR 424.21(c): 7/8 oz of the salts per 100 lb, 3/4 oz of the acids.
+        ("sodium ascorbate", "7/32 oz", {Verdict.MET}),
+        ("ascorbic acid", "3/16 oz", {Verdict.MET}),
+        ("erythorbic acid", "7/32 oz", {Verdict.MET, Verdict.MISSED}),
+    ],
+)
+def test_an_acid_has_a_limit_of_its_own(
+    accelerator: str, weight: str, verdicts: set[Verdict]
+) -> None:
+    was = "accelerator: sodium erythorbate, weight: 6 g"
+    now = f"accelerator: {accelerator}, weight: {weight}"
+    found = read_lot_sheet("lot.yaml", SHEET.replace(was, now))
+    assert isinstance(found, LotSheet), found
+    assert {one.verdict for one in found.findings} == verdicts
+    salts = accelerator.startswith("sodium")
+    assert (found.facts.erythorbate_ppm == 546) is salts
+    assert (found.facts.erythorbate_ppm == 0) is not salts
+
+
 def test_an_ounce_on_25_lb_is_at_the_limit_and_met() -> None:
     """1 oz of 6.25 % cure on 25 lb is 156.25 ppm, the ceiling of 9 CFR 424.21(c)."""
     ours = sheet()

@@ -200,7 +200,16 @@ def shown(part: str, state: Used, allowed_ms: int, why: str) -> Shown:
 
 
 def figures(state: Used, allowed_ms: int) -> str:
-    """The two counts and the allowance, in words."""
-    least, most = say_ms(state.least_ms), say_ms(state.most_ms)
-    count = least if least == most else f"between {most} and {least}"
-    return f"{count} of {say_ms(allowed_ms)}"
+    """The two counts and the allowance, in words: ``59 min to 1 h of 2 h``.
+
+    Seconds are left out beside hours, so a count that is over and reads alike says so.
+    """
+    allowed = say_ms(allowed_ms)
+    least, most = (
+        f"just over {allowed}"
+        if ms > allowed_ms and say_ms(ms) == allowed
+        else say_ms(ms)
+        for ms in (state.least_ms, state.most_ms)
+    )
+    count = least if least == most else f"{most} to {least}"
+    return f"{count} of {allowed}"

@@ -250,7 +250,17 @@ class DwellTableLimit(Limit):
             shown = f"needed {asked}; {say_ms(ran_ms)} are shown"
             if most_ms >= dwell_ms[row]:
                 shown += f", {say_ms(most_ms)} may have been"
+            if not ran_ms:
+                shown += self._surely(state)
         return shown + self._missing(state)
+
+    def _surely(self, state: State) -> str:
+        """The row that came nearest of those that the channel was surely at."""
+        temps_mc, dwell_ms = self._rows
+        least = _longest(state.least, state.front_ms)
+        row = min(_reached(least), key=lambda row: (dwell_ms[row] - least[row], -row))
+        asked = f"{say_ms(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
+        return f"; of {asked} {say_ms(least[row])} are shown"
 
     def _missing(self, state: State) -> str:
         if not state.hole_to_ms:

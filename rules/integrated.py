@@ -181,9 +181,10 @@ class IntegratedLimit(Limit):
         if state.met_ms:
             return f"{_say(self.needed_mlog10)} shown by {say_at(state.met_ms)}"
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
-        shown = f"{_say(least)} shown, {_say(most)} at the most favourable"
+        shown = f"{_say(least)} is shown, {_say(most)} may have been"
         return f"needed {_say(self.needed_mlog10)}; {shown}"
 
 
 def _say(mlog10: int) -> str:
-    return f"{mlog10 / 1000:.2f}-log10"
+    """To a hundredth, rounded down: what is shown is never said to be more."""
+    return f"{mlog10 // 1000}.{mlog10 % 1000 // 10:02}-log10"

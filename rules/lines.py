@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from rules.evidence import Bridge, Hole, Piece, Sight, Span, one_sided
 from rules.facts import Standing, Verdict
-from rules.limit import Goal, Limit, Move, Opening, Shown
+from rules.limit import Goal, Limit, Move, Opening, Shown, say_at
 from rules.standards.cooling import ProductFacts
 
 
@@ -32,6 +32,14 @@ class Turning(NamedTuple):
     heat_ended_ms: int
 
 
+class Missed(NamedTuple):
+    """The readings missing while a limit was in force: the longest holes, and all."""
+
+    longest: tuple[tuple[int, int], ...]  # from and to, those of the first ``NAMED``
+    last: tuple[int, ...]  # from and to of the newest, which may still grow
+    times: int  # how many holes there were
+
+
 class Line(NamedTuple):
     """What is remembered of one limit on one channel."""
 
@@ -41,9 +49,12 @@ class Line(NamedTuple):
     from_ms: int  # in force since, where it is; over since, where it never was
     turnings: tuple[Turning, ...]
     hot_ms: int  # when what the limit watches for was last surely seen; 0: never
+    missed: Missed = Missed((), (), 0)
 
 
 NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=(), hot_ms=0)
+MISSING = "readings missing"
+NAMED = 3  # holes told by their times; of the others, how many
 NEVER = "its stages never began"
 
 
@@ -117,7 +128,8 @@ def foreseen(
 def findings(limit: Limit, line: Line) -> list[Shown]:
     """What the limit shows on this channel."""
     if line.state is not None:
-        return limit.findings(line.state)
+        words = _missing(line.missed)
+        return [_with_missing(one, words) for one in limit.findings(line.state)]
     if not line.over:
         return limit.waiting()
     head = (Standing.UNPROVEN, Verdict.UNPROVEN, line.from_ms)
@@ -135,7 +147,43 @@ def _step(limit: Limit, line: Line, piece: Piece, moves: list[Move]) -> Line:
         return line
     state, new = limit.step(line.state, piece)
     moves += new
+    if isinstance(piece, Hole):
+        line = line._replace(missed=_missed(line.missed, piece.from_ms, piece.to_ms))
+    elif line.missed.last and isinstance(piece, Span):  # a reading ends it
+        line = line._replace(missed=line.missed._replace(last=()))
     return line._replace(state=state)
+
+
+def _missed(missed: Missed, from_ms: int, to_ms: int) -> Missed:
+    """Remember a hole as one, however many pieces it was told in."""
+    times = missed.times + 1
+    if missed.last[1:] == (from_ms,):
+        from_ms, times = missed.last[0], missed.times
+    others = [hole for hole in missed.longest if hole[0] != from_ms]
+    found = sorted([*others, (from_ms, to_ms)], key=lambda hole: hole[0] - hole[1])
+    return Missed(tuple(sorted(found[:NAMED])), (from_ms, to_ms), times)
+
+
+def _with_missing(one: Shown, words: str) -> Shown:
+    """A part that missing readings leave open, with their holes by the clock.
+
+    A kind that knows which of them decided has said so itself.
+    """
+    open_still = one.verdict in (Verdict.UNPROVEN, Verdict.RUNNING)
+    if not open_still or one.unit not in ("ms", "mlog10") or MISSING in one.why:
+        return one
+    return one._replace(why=one.why + words)
+
+
+def _missing(missed: Missed) -> str:
+    """The holes by the clock: ``; readings missing from 14:02 UTC to 14:06 UTC``."""
+    if not missed.times:
+        return ""
+    spans = [f"{say_at(begin)} to {say_at(end)}" for begin, end in missed.longest]
+    more = missed.times - len(spans)
+    if more:
+        spans.append("once more" if more == 1 else f"{more} times more")
+    return f"; {MISSING} from {', '.join(spans)}"
 
 
 def _watched(limit: Limit, line: Line, piece: Piece) -> Line:

@@ -127,7 +127,7 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
         least=5 * HOUR + 18 * MIN,
         most=5 * HOUR + 2 * MIN,
         lose_ms=now_ms + 42 * MIN,
-        why="10.0 degC to 54.4 degC for between 5 h 2 min and 5 h 18 min of 6 h",
+        why="between 10.0 degC and 54.4 degC for 5 h 2 min to 5 h 18 min of 6 h",
         kind="time between",
         ahead=replace(
             ahead(now_ms, 54_444),

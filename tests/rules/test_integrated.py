@@ -72,7 +72,7 @@ def test_what_may_have_been_enough_is_unproven() -> None:
     moves, shown = run(span(0, NEEDED_S, 50_000, 60_000), over_s=NEEDED_S)
     assert moves == [(NEEDED_S, "unproven")]
     assert shown.why == (
-        "needed 6.50-log10; 0.65-log10 shown, 6.50-log10 at the most favourable"
+        "needed 6.50-log10; 0.65-log10 is shown, 6.50-log10 may have been"
     )
 
 

@@ -26,7 +26,15 @@ def test_a_state_is_a_list_of_its_parts_in_order() -> None:
 def test_tuples_and_words_come_back_as_themselves() -> None:
     line = NEW._replace(turnings=(Turning(1, Turn.BEGIN, 0), Turning(2, Turn.OVER, 1)))
     kept = keep.dump(line)
-    assert kept == [None, False, False, 0, [[1, "begin", 0], [2, "over", 1]], 0]
+    assert kept == [
+        None,
+        False,
+        False,
+        0,
+        [[1, "begin", 0], [2, "over", 1]],
+        0,
+        [[], [], 0],
+    ]
     back = keep.load(Line, json.loads(json.dumps(kept)))
     assert back == line
     assert isinstance(back.turnings[1].turn, Turn)

@@ -56,7 +56,8 @@ def test_what_lies_between_two_readings(
 ) -> None:
     found, why = smoked(*heard)
     assert found == verdict
-    assert why == f"core: the longest silence was {longest}; 10 min allowed"
+    said, *_ = why.split("; readings missing from ")
+    assert said == f"core: the longest silence was {longest}; 10 min allowed"
 
 
 def test_readings_that_belong_together_may_be_too_far_apart_all_the_same() -> None:
@@ -69,7 +70,8 @@ def test_nothing_at_all_is_no_pass() -> None:
     short = HEARD.replace("after 30 min", "after 9 min")
     assert smoked(told=short) == (
         "unproven",
-        "core: never heard: the longest silence was 9 min; 10 min allowed",
+        "core: never heard: the longest silence was 9 min; 10 min allowed; "
+        "readings missing from 05:00 UTC to 05:09 UTC",
     )
 
 

@@ -108,9 +108,7 @@ def test_both_bounds_hold_the_time_it_took(
         (int(line[1]) * 60 + int(line[2]), int(line[3]) * 60 + int(line[4]))
         for each in told
         if (
-            line := re.search(
-                r"degC took between (\d+) h (\d+) min and (\d+) h (\d+) min", each
-            )
+            line := re.search(r"degC took (\d+) h (\d+) min to (\d+) h (\d+) min", each)
         )
     }
     ((most_min, least_min),) = found

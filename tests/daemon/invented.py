@@ -303,17 +303,17 @@ def yard(folder: Path) -> Yard:
     return Yard(journal, Outbox(journal, {"operator": "", "backup": ""}))
 
 
-def live_through(place: Yard, lot: str, told: Told, text: str = SCHEDULE) -> None:
+def live_through(place: Yard, lot: str, told: Told) -> None:
     """Put a whole cook into the journal, as the daemon would."""
     journal, outbox = place
-    begun, rules = cook(lot, told, text), schedule(text)
+    begun = cook(lot, told)
     journal.begin(begun, BEGUN_MS)
     said = readings(told)
     stale = Reading("yard", at(-200), 3_000, 1_000, Quality.AGE_UNKNOWN, at(1))
     unset = Reading("yard", at(3) + 7, 3_000, 1_000, Quality.CLOCK_UNSET, at(3))
     journal.append([*said, stale, unset], REFUSALS)
     until_ms = said[-1].at_ms + 20 * MIN_MS
-    outcome = replay(rules, begun.channels, BEGUN_MS, said, ENTRIES, until_ms)
+    outcome = replay(schedule(), begun.channels, BEGUN_MS, said, ENTRIES, until_ms)
     happenings: list[tuple[int, Event | Entry]] = [
         *((entry.entered_ms, entry) for entry in ENTRIES),
         *((event.at_ms + 11_000, event) for event in (*SITE, *outcome.events)),
@@ -325,7 +325,7 @@ def live_through(place: Yard, lot: str, told: Told, text: str = SCHEDULE) -> Non
         elif isinstance(what, Event):
             whose = "" if what in SITE else lot
             journal.add_events(whose, [what], now_ms, what.at_ms)
-        outbox.collect(lambda _: rules.alert_rules, now_ms)
+        outbox.collect(lambda _: schedule().alert_rules, now_ms)
         for notice in outbox.due(now_ms):
             works = notice.contact == "operator"
             sent = Sent.SENT if works else Sent.FAILED
@@ -333,15 +333,10 @@ def live_through(place: Yard, lot: str, told: Told, text: str = SCHEDULE) -> Non
     journal.add_events(lot, [], until_ms, until_ms)
 
 
-def dossier(
-    folder: Path,
-    told: Told,
-    lot: str = "2026-01-10 N links",
-    text: str = SCHEDULE,
-) -> Dossier:
+def dossier(folder: Path, told: Told, lot: str = "2026-01-10 N links") -> Dossier:
     """Gather the dossier of a cook that was lived through."""
     place = yard(folder)
-    live_through(place, lot, told, text)
+    live_through(place, lot, told)
     found = gather(*place, lot, site="Juniper Yard (invented)", closed_ms=at(800))
     place.journal.close()
     assert isinstance(found, Dossier), found

@@ -10,7 +10,7 @@ import pytest
 
 from daemon import pdf, record
 from daemon.checking import checked
-from daemon.dossier import Dossier
+from daemon.dossier import Dossier, gather
 from daemon.seen import cook_view
 from daemon.verify import verify
 from daemon.view import as_json
@@ -24,6 +24,8 @@ from tests.daemon.records import KEY, PEM
 from tests.daemon.test_pdf import fonts, text_of
 
 HEAD = invented.SCHEDULE.split("limits:")[0]
+HEAD = HEAD.replace("cured: yes", "cured: no")  # no model of growth is for a cured one
+HEAD = HEAD.replace("  nitrite: 156 ppm\n  erythorbate: 500 ppm\n", "")
 LIMITS = """\
 limits:
   - {limit: air, kind: band, channel: chamber, during: smoke,
@@ -45,6 +47,8 @@ limits:
   - {limit: gently, kind: rate, channel: core, during: "dry, smoke",
      rises at most: 30 K, over: 60 min}
   - {limit: heard, kind: silence, channel: core, at most: 20 min}
+  - {limit: growth, kind: predicted growth, class: operating, channel: core,
+     model: "C. perfringens, cooked uncured pork, Juneja 2011"}
   - {limit: moist, kind: humidity, channel: humidity, until: lethality,
      option: "FSIS 2021, humidity option 3 (90 %)"}
 """
@@ -54,8 +58,19 @@ KINDS = {one.model_fields["kind"].annotation for one in get_args(get_args(AnyLim
 @pytest.fixture(scope="module")
 def dossier(tmp_path_factory: pytest.TempPathFactory) -> Dossier:
     """A cook that was judged by every kind."""
-    folder = tmp_path_factory.mktemp("kinds")
-    return invented.dossier(folder, invented.BRIEF, text=HEAD + LIMITS)
+    place = invented.yard(tmp_path_factory.mktemp("kinds"))
+    told, lot = invented.BRIEF, "L-1"
+    begun, said = invented.cook(lot, told, HEAD + LIMITS), invented.readings(told)
+    place.journal.begin(begun, begun.begun_ms)
+    place.journal.append(said, [])
+    until_ms = said[-1].at_ms + invented.MIN_MS
+    rules = invented.schedule(HEAD + LIMITS)
+    events = replay(rules, begun.channels, begun.begun_ms, said, (), until_ms).events
+    place.journal.add_events(lot, events, until_ms, until_ms)
+    found = gather(*place, lot, site="Juniper Yard (invented)", closed_ms=until_ms)
+    place.journal.close()
+    assert isinstance(found, Dossier), found
+    return found
 
 
 def written() -> set[str]:

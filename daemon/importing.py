@@ -6,11 +6,11 @@ is written is a plain trace, read back before it is said to be good.
 """
 
 import argparse
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from daemon.cli import BAD_COMMAND, BAD_FILE, GOOD, MACHINE, CommandError
+from daemon.zones import zone_named
 from probes import trace
 from probes.export import LEAVE_OUT, Asked, Imported, read_export
 from probes.wall_clock import Dates, Hour
@@ -67,18 +67,10 @@ def _zone(name: str) -> tzinfo | None:
     """A zone by its name, or a fixed one such as +01:00."""
     if not name:
         return None
-    if name[0] in "+-":
-        try:
-            at = datetime.fromisoformat(f"2000-01-01T00:00:00{name}")
-        except ValueError:
-            words = f"--zone: {name!r} is not a fixed zone; for example: +01:00"
-            raise CommandError(words, BAD_COMMAND) from None
-        return at.tzinfo
-    try:
-        return ZoneInfo(name)
-    except (ValueError, OSError, KeyError):  # a zone that is not found is a KeyError
-        words = f"--zone: {name!r} is not a zone; for example: Europe/Vienna, or +01:00"
-        raise CommandError(words, BAD_COMMAND) from None
+    if zone := zone_named(name):
+        return zone
+    words = f"--zone: {name!r} is not a zone; for example: Europe/Vienna, or +01:00"
+    raise CommandError(words, BAD_COMMAND)
 
 
 def _text(path: Path, encoding: str) -> str:

@@ -18,6 +18,7 @@ from daemon.chart import svg
 from daemon.cli import BAD_COMMAND, BAD_FILE, CHECK_FAILED, GOOD, CommandError
 from daemon.files import schedule_at, text_at, whole_at
 from daemon.plot import Day, draw
+from daemon.zones import zone_named
 from probes.company import company_of, fold
 from probes.trace import Trace, median_period_ms, read
 from rules import engine
@@ -215,7 +216,7 @@ def _at(at_ms: int) -> str:
 
 def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
     text = text_at(path)
-    found = read(str(path), text, _Same(accuracy_mc), _begins_ms(begins))
+    found = read(str(path), text, _Same(accuracy_mc), _begins_ms(begins), zone_named)
     if isinstance(found, Trace):
         return found
     raise CommandError(render_all(found, text), BAD_FILE)

@@ -6,10 +6,11 @@ Form::
     2026-01-10T05:00:00Z,54.8,10.2,61
     2026-01-10T05:00:10Z,55.1,,60
 
-The time column is ISO 8601 with its zone, or ``time [s]``, ``time [min]`` or
-``time [h]`` counted from a beginning the caller gives.  Each other column names its
-channel and its unit.  An empty cell is no reading.  Empty lines and lines that
-begin with # are skipped.  Cells may stand in double quotes.
+The time column is ISO 8601 with its zone; or ``time [Europe/Vienna]`` and the like,
+what the clocks of that zone showed; or ``time [s]``, ``time [min]`` or ``time [h]``,
+counted from a beginning the caller gives.  Each other column names its channel and its
+unit.  An empty cell is no reading.  Empty lines and lines that begin with # are
+skipped.  Cells may stand in double quotes.
 
 Nothing is guessed: a decimal comma, a missing unit or zone, or a time that does not
 go forward is a fault.  All faults of a file are answered at once.
@@ -18,7 +19,8 @@ Units: ``_mc`` as in ``rules.facts``; ``_ms`` milliseconds since 1970-01-01T00:0
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime, tzinfo
 from decimal import Decimal
 from itertools import pairwise
 from typing import NamedTuple
@@ -29,6 +31,7 @@ from probes.number import read_number
 from probes.screen import nearest, trusted
 from probes.stamps import read_iso, say_stamp
 from probes.units import EXACT, in_unit
+from probes.wall_clock import fixed_zone, in_utc
 from rules import cells
 from rules.cells import Cell
 from rules.facts import Reading
@@ -53,19 +56,27 @@ class Trace(NamedTuple):
     readings: tuple[Reading, ...]
 
 
+Zones = Callable[[str], tzinfo | None]  # the zone of a name, if there is one
+
+
 def read(
-    path: str, text: str, accuracy_mc: Mapping[str, int], begins_ms: int | None = None
+    path: str,
+    text: str,
+    accuracy_mc: Mapping[str, int],
+    begins_ms: int | None = None,
+    zones: Zones = fixed_zone,
 ) -> Trace | list[Fault]:
     """The trace in this text, or everything that is wrong with it.
 
     ``accuracy_mc`` gives the uncertainty of each channel's readings; ``begins_ms``
-    is the zero of times that are counted, and only of those.
+    is the zero of times that are counted, and only of those; ``zones`` knows the zones
+    that a header may name.
     """
     rows = list(cells.rows(text))
     if not rows:
         found, remedy = "the trace is empty", "begin with a line: time,core-1 [degC]"
         return [Fault(path, 1, 1, 1, found, remedy)]
-    sheet = _Sheet(path, accuracy_mc, begins_ms)
+    sheet = _Sheet(path, accuracy_mc, begins_ms, zones)
     readings = sheet.read(rows)
     if sheet.faults:
         return sorted(sheet.faults)
@@ -117,14 +128,20 @@ class _Sheet:
     """One reading of one file: what its header said, and the faults so far."""
 
     def __init__(
-        self, path: str, accuracy_mc: Mapping[str, int], begins_ms: int | None
+        self,
+        path: str,
+        accuracy_mc: Mapping[str, int],
+        begins_ms: int | None,
+        zones: Zones,
     ) -> None:
         self.path = path
+        self.zones = zones
         self.accuracy_mc = accuracy_mc
         self.begins_ms = begins_ms
         self.faults: list[Fault] = []
         self.columns: list[Column | None] = []
         self.counted_ms = 0  # of the unit times are counted in; 0 where they are dates
+        self.zone: tzinfo | None = None  # of dates that do not say theirs
 
     def read(self, rows: Sequence[list[Cell]]) -> list[Reading]:
         """Take the header, then every row."""
@@ -140,9 +157,11 @@ class _Sheet:
             self.fault(header[0], "the trace has no channel", remedy)
         readings: list[Reading] = []
         before_ms: int | None = None
-        for row in body:
+        walls = _walls([row[0].text for row in body], self.zone) if self.zone else []
+        for number, row in enumerate(body):
             if self.fits(row, len(header)) and timed:
-                at_ms = self.time(row[0], before_ms)
+                wall = walls[number] if walls else None
+                at_ms = self.time(row[0], before_ms, wall)
                 readings += self.values(row[1:], at_ms)
                 before_ms = before_ms if at_ms is None else at_ms
         return readings
@@ -160,21 +179,22 @@ class _Sheet:
         if not head or head["name"] != "time":
             found = f"the first column is {say(cell.text)}, not the time"
             self.fault(cell, found, "name it time, time [s], time [min] or time [h]")
-        elif head["unit"] is None:
-            if self.begins_ms is not None:
-                found = "a beginning was given, but these times are dates themselves"
-                self.fault(cell, found, "leave the beginning out")
-            return True
-        elif head["unit"] not in COUNTED_MS:
-            found = f"time is counted in {say(head['unit'])}"
-            self.fault(cell, found, "write time [s], time [min] or time [h]")
-        elif self.begins_ms is None:
-            found = f"times are counted in {head['unit']}, but from when is not known"
+            return False
+        unit = head["unit"]
+        if unit in COUNTED_MS and self.begins_ms is None:
+            found = f"times are counted in {unit}, but from when is not known"
             self.fault(cell, found, "say when the trace begins, with date and zone")
-        else:
-            self.counted_ms = COUNTED_MS[head["unit"]]
-            return True
-        return False
+            return False
+        self.counted_ms = COUNTED_MS.get(unit or "", 0)
+        self.zone = self.zones(unit) if unit and not self.counted_ms else None
+        if unit and not self.counted_ms and not self.zone:
+            remedy = "write time [s], time [min] or time [h], or a zone: time [+01:00]"
+            self.fault(cell, f"time is counted in {say(unit)}", remedy)
+            return False
+        if not self.counted_ms and self.begins_ms is not None:
+            found = "a beginning was given, but these times are dates themselves"
+            self.fault(cell, found, "leave the beginning out")
+        return True
 
     def column(self, cell: Cell) -> Column | None:
         """The channel a header cell names, if it does so rightly."""
@@ -209,12 +229,19 @@ class _Sheet:
             self.fault(row[-1], found, "leave a cell empty where there is no reading")
         return False
 
-    def time(self, cell: Cell, before_ms: int | None) -> int | None:
-        """The time of a row, if it is one and later than the row before it."""
+    def time(
+        self, cell: Cell, before_ms: int | None, wall: int | Unusable | None
+    ) -> int | None:
+        """The time of a row, if it is one and later than the row before it.
+
+        ``wall`` is what it comes to where the header names a zone.
+        """
         if not cell.text:
             self.fault(cell, "the row has no time", "give it one, or leave it out")
             return None
-        at_ms = self.counted(cell.text) if self.counted_ms else read_iso(cell.text)
+        at_ms = self.counted(cell.text) if self.counted_ms else wall
+        if at_ms is None:
+            at_ms = read_iso(cell.text)
         if isinstance(at_ms, Unusable):
             found, _, remedy = at_ms.why.partition("; ")
             self.fault(cell, f"time {found}", remedy or "write a plain number")
@@ -261,3 +288,28 @@ class _Sheet:
             self.fault(cell, found, "leave the cell empty where there is no reading")
             return None
         return value_mc
+
+
+def _walls(texts: Sequence[str], zone: tzinfo) -> list[int | Unusable]:
+    """The time of every row by the clock of a zone; a text may say its own."""
+    found: list[int | Unusable] = []
+    walls: list[datetime] = []
+    for text in texts:
+        try:
+            walls.append(datetime.fromisoformat(text))
+            found.append(0)
+        except ValueError:
+            words = "is not a time; write it like 2026-01-10 06:00"
+            found.append(Unusable(f"{say(text)} {words}"))
+    known = iter(in_utc(walls, zone))
+    return [
+        one if isinstance(one, Unusable) else _said_apart(next(known)) for one in found
+    ]
+
+
+def _said_apart(at_ms: int | Unusable) -> int | Unusable:
+    """The same, with the remedy of a file instead of the import's option."""
+    if isinstance(at_ms, int):
+        return at_ms
+    found, _, _ = at_ms.why.partition("; ")
+    return Unusable(f"{found}; write this time with its own zone, such as +01:00")

@@ -89,6 +89,19 @@ def read_wall(text: str, dates: Dates) -> datetime | Unusable:
     return at.replace(tzinfo=_offset(zone)) if zone else at
 
 
+def fixed_zone(name: str) -> tzinfo | None:
+    """The zone that is always so far from UTC, such as +01:00; None for other names."""
+    try:
+        fixed = name[:1] in ("+", "-")
+        return (
+            datetime.fromisoformat(f"2000-01-01T00:00:00{name}").tzinfo
+            if fixed
+            else None
+        )
+    except ValueError:
+        return None
+
+
 def in_utc(
     walls: Sequence[datetime], zone: tzinfo, hour: Hour | None = None
 ) -> list[int | Unusable]:

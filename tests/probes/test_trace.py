@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon.zones import zone_named
 from probes.contract import Unit
+from probes.stamps import say_stamp
 from probes.trace import Column, Trace, median_period_ms, read, write
 from rules.facts import Reading
 from rules.faults import render_all
@@ -26,14 +28,14 @@ time,chamber [degC],core-1 [degF],humidity [%RH]
 
 def faults(text: str, begins_ms: int | None = None) -> str:
     """Everything wrong with the text, as its author would see it."""
-    found = read("day.csv", text, ACCURACY_MC, begins_ms)
+    found = read("day.csv", text, ACCURACY_MC, begins_ms, zone_named)
     assert isinstance(found, list)
     return render_all(found, text)
 
 
 def trace(text: str, begins_ms: int | None = None) -> Trace:
     """The trace in a text that is right."""
-    found = read("day.csv", text, ACCURACY_MC, begins_ms)
+    found = read("day.csv", text, ACCURACY_MC, begins_ms, zone_named)
     assert isinstance(found, Trace), found
     return found
 
@@ -66,6 +68,50 @@ def test_times_counted_from_a_beginning(unit: str, second: str, after_ms: int) -
         NOW_MS,
         NOW_MS + after_ms,
     ]
+
+
+def test_times_of_a_zone_that_the_header_names() -> None:
+    """Directive 2000/84/EC: clocks go back at 01:00 UTC on October's last Sunday."""
+    shown = [
+        "2026-10-25 01:30",
+        "2026-10-25 02:30",
+        "2026-10-25T02:30",
+        "2026-10-25 03:30",
+    ]
+    text = "\n".join(
+        ["time [Europe/Vienna],core-1 [degC]", *(f"{x},60" for x in shown)]
+    )
+    times = [say_stamp(one.at_ms)[:16] for one in trace(text).readings]
+    assert times == [
+        "2026-10-24T23:30",
+        "2026-10-25T00:30",
+        "2026-10-25T01:30",
+        "2026-10-25T02:30",
+    ]
+    fixed = "time [+05:30],core-1 [degC]\n2026-01-10 05:00,60\n2026-01-10T00:00Z,61\n"
+    times = [say_stamp(one.at_ms)[:16] for one in trace(fixed).readings]
+    assert times == ["2026-01-09T23:30", "2026-01-10T00:00"]
+
+
+@pytest.mark.parametrize(
+    ("shown", "why"),
+    [
+        (
+            "2026-10-25 02:30",
+            "time 2026-10-25 02:30:00 came twice in Europe/Vienna, and the rows do not "
+            "show which is meant",
+        ),
+        (
+            "2026-03-29 02:30",
+            "time 2026-03-29 02:30:00 was shown by no clock in Europe/Vienna: it was "
+            "set forward then",
+        ),
+    ],
+)
+def test_an_hour_that_the_zone_leaves_open_is_not_guessed(shown: str, why: str) -> None:
+    said = faults(f"time [Europe/Vienna],core-1 [degC]\n{shown},60\n")
+    assert why in said
+    assert "write this time with its own zone, such as +01:00" in said
 
 
 def test_a_spreadsheet_s_mark_and_line_ends_are_fine() -> None:
@@ -139,7 +185,7 @@ HEAD = "time [s],core-1 [degC]\n"
             "time [days],core-1 [degC]\n0,1\n",
             "1:1",
             "time is counted in 'days'",
-            "write time [s], time [min] or time [h]",
+            "write time [s], time [min] or time [h], or a zone: time [+01:00]",
         ),
         (
             "time [s]\n0\n",

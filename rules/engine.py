@@ -404,7 +404,19 @@ def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> Sta
         before, at_ms = state.at, entry.at_ms
         state = state._replace(at=stages.ended(plan.stages, before, at_ms))
         return _ended(plan, state, before, at_ms, "", f"by {entry.who}", events)
+    if entry.kind is EntryKind.NOTE:
+        return state._replace(pairs=tuple(_noted(plan, state, entry)))
     return state
+
+
+def _noted(plan: Plan, state: State, entry: Entry) -> Iterator[Paired]:
+    """What each pair knows after a note, which may be about its limit."""
+    for pair, paired in zip(plan.pairs, state.pairs, strict=True):
+        limit = plan.limits[pair.number]
+        kept = limit.said(entry.text) if entry.about == limit.name else None
+        if kept is not None:
+            paired = pairs.noted(paired, entry.at_ms, kept=kept)
+        yield paired
 
 
 def _core_heard(
@@ -535,6 +547,8 @@ def _put_together(
     plan: Plan, state: State, i: int, pieces: Sequence[Piece], events: list[Event]
 ) -> State:
     """Show what a channel adds to each limit that is judged on several at once."""
+    if not plan.pairs:
+        return state
     found = []
     for pair, paired in zip(plan.pairs, state.pairs, strict=True):
         limit = plan.limits[pair.number]
@@ -546,7 +560,7 @@ def _put_together(
         paired, moves = pairs.passed(limit, plan.facts, paired, to_ms)
         events += _events(plan, pair.feeds[0], pair.number, moves)
         found.append(paired)
-    return state._replace(pairs=tuple(found)) if found else state
+    return state._replace(pairs=tuple(found))
 
 
 def _ended_ms(plan: Plan, state: State, pair: Pair) -> int | None:

@@ -6,6 +6,10 @@ moist throughout.  The cooking time runs from the beginning of the first stage t
 limit names until the limit of lethality that ``until`` names is met on every core, or
 its stages are over: what is moist afterwards is nobody's credit.
 
+An option that is shown by what people did asks for no figure: the time runs from a note
+about the limit that says ``steam on`` or ``dampers closed`` to one that says otherwise.
+Before the first note nothing is known.
+
 The humidity comes from a probe of its own, or from a wet bulb and the chamber as its
 dry bulb, at the station's pressure.  Where the chamber may be above the boiling point
 at that pressure (212 degF at sea level) there is no credit, whatever a probe says.
@@ -30,6 +34,13 @@ from rules.units import no_comma, refused, say_ms
 
 PRESSURE = re.compile(r"^(\d{3,4})(?: hPa to (\d{3,4}))? hPa$", re.ASCII)
 LOWEST_HPA, HIGHEST_HPA = 500, 1_100  # 5500 m up, to the highest ever seen
+KEPT = {ShownBy.STEAM: "live steam", ShownBy.SEALED: "dampers and doors closed"}
+NOTES = {
+    (ShownBy.STEAM, "steam on"): True,
+    (ShownBy.STEAM, "steam off"): False,
+    (ShownBy.SEALED, "dampers closed"): True,
+    (ShownBy.SEALED, "dampers open"): False,
+}
 SEA_LEVEL_PA = (101_325, 101_325)  # where nobody wrote another
 
 
@@ -80,9 +91,11 @@ class HumidityLimit(Limit):
 
     @model_validator(mode="after")
     def _fits(self) -> "HumidityLimit":
-        if self.option.shown_by is not ShownBy.READINGS:
-            found = f"{self.option.name!r} is shown by what people did, not by readings"
-            raise refused(found, "write it in notes, and each time as an entry")
+        if self.by_people:
+            if self.channel is not Role.CHAMBER:
+                found = f"{self.option.name!r} is shown by what people write"
+                raise refused(found, "write channel: chamber, and a note each time")
+            return self
         if self.channel not in (Role.HUMIDITY, Role.WET_BULB):
             found = f"a channel of role {self.channel} shows no humidity"
             raise refused(found, "write channel: humidity, or channel: wet-bulb")
@@ -110,16 +123,31 @@ class HumidityLimit(Limit):
     @property
     def alone(self) -> bool:
         """Only a probe of its own says how humid it is without a dry bulb."""
-        return self.channel is Role.HUMIDITY
+        return self.channel is not Role.WET_BULB
+
+    @property
+    def by_people(self) -> bool:
+        """Whether steam or dampers show it, which people write down."""
+        return self.option.shown_by is not ShownBy.READINGS
+
+    def said(self, text: str) -> bool | None:
+        """What a note says of the steam or the dampers, whichever the option asks."""
+        return NOTES.get((self.option.shown_by, text.strip().lower()))
 
     @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         option = self.option
         return (
-            f"{option.least_mpct // 1000} %RH or more for {option.share_milli // 10} % "
+            f"{self._wanted} for {option.share_milli // 10} % "
             f"of the cooking time, and for no less than {say_ms(option.least_ms)}"
         )
+
+    @property
+    def _wanted(self) -> str:
+        if self.by_people:
+            return KEPT[self.option.shown_by]
+        return f"{self.option.least_mpct // 1000} %RH or more"
 
     @property
     def sources(self) -> str:
@@ -151,7 +179,8 @@ class HumidityLimit(Limit):
         """Add one piece of evidence of the humidity."""
         if isinstance(piece, Bridge):
             return state, []
-        wanted, lasted_ms = self.option.least_mpct, piece.to_ms - piece.from_ms
+        wanted = 1 if self.by_people else self.option.least_mpct
+        lasted_ms = piece.to_ms - piece.from_ms
         least = lasted_ms if isinstance(piece, Span) and piece.low_mc >= wanted else 0
         most = 0 if isinstance(piece, Span) and piece.high_mc < wanted else lasted_ms
         return state._replace(
@@ -196,7 +225,6 @@ class HumidityLimit(Limit):
     def _why(self, state: State) -> str:
         least, most = say_ms(state.least_ms), say_ms(state.most_ms)
         shown = least if least == most else f"{least} to {most}"
-        wanted = f"{self.option.least_mpct // 1000} %RH or more"
         cooked = say_ms((state.over_ms or state.front_ms) - state.begun_ms)
         asked = say_ms(self._required_ms(state))
-        return f"{wanted} for {shown} of {cooked}; {asked} asked"
+        return f"{self._wanted} for {shown} of {cooked}; {asked} asked"

@@ -180,6 +180,18 @@ class Limit(Written):
         """The limit that it ends with, once that one is met; "" where it has none."""
         return ""
 
+    def said(self, text: str) -> bool | None:
+        """Whether a note about it says that it is kept from now on, or not; or nothing.
+
+        Where a limit is shown by what people wrote, no reading counts for it.
+        """
+        return None
+
+    @property
+    def by_people(self) -> bool:
+        """Whether what people wrote shows it."""
+        return False
+
     def together(self, span: Span, other: Span) -> Span:
         """What its own channel and those beside it amount to while both are known."""
         raise NotImplementedError

@@ -39,12 +39,20 @@ class Known(NamedTuple):
     seen: bool
 
 
+class Said(NamedTuple):
+    """What a person wrote: kept from then on, or no longer."""
+
+    at_ms: int
+    kept: bool
+
+
 class Paired(NamedTuple):
     """What is remembered of a pair between two facts."""
 
     line: Line
     front_ms: int  # put together up to here
     ahead: tuple[tuple[Known, ...], ...]  # of each feed, what lies beyond
+    said: tuple[Said, ...] = ()  # the last before the front, and those beyond
 
 
 def among(limits: Sequence[Limit], channels: Sequence[Channel]) -> Iterator[Pair]:
@@ -53,11 +61,12 @@ def among(limits: Sequence[Limit], channels: Sequence[Channel]) -> Iterator[Pair
     for number, limit in enumerate(limits):
         if limit.beside is None:
             continue
-        others = tuple(i for i, role in enumerate(roles) if role is limit.beside)
+        beside = tuple(i for i, role in enumerate(roles) if role is limit.beside)
         ends = names.index(limit.until) if limit.until in names else -1
         last = limits[ends].channel if ends >= 0 else None
         waits = tuple(i for i, role in enumerate(roles) if role is last)
         for i, role in enumerate(roles):
+            others = tuple(j for j in beside if j != i)
             if role is limit.channel and (others or limit.alone):
                 yield Pair(number, (i, *others), ends, waits)
 
@@ -84,16 +93,28 @@ def heard(pair: Pair, paired: Paired, channel: int, pieces: Sequence[Piece]) -> 
     )
 
 
+def noted(paired: Paired, at_ms: int, *, kept: bool) -> Paired:
+    """Take what a person wrote; of one moment the last counts."""
+    if paired.line.over:
+        return paired
+    before = tuple(one for one in paired.said if one.at_ms < at_ms)
+    return paired._replace(said=(*before, Said(at_ms, kept)))
+
+
 def passed(
     limit: Limit, facts: ProductFacts, paired: Paired, to_ms: int
 ) -> tuple[Paired, list[Move]]:
     """Show the limit what all its channels know up to ``to_ms``."""
-    line, front_ms, ahead = paired
+    line, front_ms, ahead, said = paired
     moves: list[Move] = []
     while front_ms < to_ms and not line.over:
         firsts = [have[0] for have in ahead]
-        until_ms = min(to_ms, *(one.to_ms for one in firsts))
-        piece = _together(limit, firsts, front_ms, until_ms)
+        turns = [one.at_ms for one in said if one.at_ms > front_ms]
+        until_ms = min(to_ms, *(one.to_ms for one in firsts), *turns)
+        if limit.by_people:
+            piece = _written(said, front_ms, until_ms)
+        else:
+            piece = _together(limit, firsts, front_ms, until_ms)
         line, new = lines.shown(limit, facts, line, _blind(front_ms), piece)
         moves += new
         front_ms = until_ms
@@ -102,7 +123,9 @@ def passed(
         )
     if line.over:
         ahead = ((),) * len(ahead)
-    return Paired(line, front_ms, ahead), moves
+    last = [one for one in said if one.at_ms <= front_ms][-1:]
+    said = (*last, *(one for one in said if one.at_ms > front_ms))
+    return Paired(line, front_ms, ahead, said), moves
 
 
 def turned(
@@ -136,6 +159,15 @@ def _known(piece: Piece) -> Known:
     if isinstance(piece, Span):
         return Known(*piece, seen=True)
     return Known(piece.from_ms, piece.to_ms, 0, 0, seen=False)
+
+
+def _written(said: Sequence[Said], from_ms: int, to_ms: int) -> Piece:
+    """Nothing is known before the first word."""
+    last = [one for one in said if one.at_ms <= from_ms][-1:]
+    if not last:
+        return Hole(from_ms, to_ms)
+    value = int(last[0].kept)
+    return Span(from_ms, to_ms, value, value)
 
 
 def _together(limit: Limit, firsts: list[Known], from_ms: int, to_ms: int) -> Piece:

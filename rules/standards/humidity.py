@@ -57,7 +57,7 @@ HUMIDITY_OPTIONS: Mapping[str, HumidityOption] = {
         ),
         HumidityOption(
             "FSIS 2021, humidity option 2 (sealed oven)",
-            f"{SOURCE} 2",
+            f"{SOURCE} 2; not where the product is dried before it is cooked",
             Shown.SEALED,
             0,
             500,

@@ -9,7 +9,7 @@ import pytest
 
 from rules import engine
 from rules.channels import Channel, Role
-from rules.facts import Reading
+from rules.facts import EntryKind, Reading
 from rules.humidity import HumidityLimit, pressures
 from rules.schedule import read_schedule
 from tests.rules.stories import (
@@ -19,6 +19,7 @@ from tests.rules.stories import (
     chamber,
     cook,
     core,
+    entry,
     flat,
     judged,
     limit_moves,
@@ -187,13 +188,56 @@ def test_a_wet_bulb_needs_a_dry_one() -> None:
         ("channel: humidity", "channel: chamber", "role chamber shows no humidity"),
         ("channel: humidity", "channel: wet-bulb", "without the pressure of the air"),
         ("option 3 (90 %)", "option 3", "is not a humidity option we have"),
-        ("option 3 (90 %)", "option 1 (steam)", "shown by what people did"),
+        ("option 3 (90 %)", "option 1 (steam)", "is shown by what people write"),
     ],
 )
 def test_what_cannot_be_judged_is_refused(was: str, now: str, said: str) -> None:
     faults = read_schedule("story.yaml", HEAD + BY_PROBE.replace(was, now))
     assert isinstance(faults, list)
     assert said in faults[0].found
+
+
+STEAM = BY_PROBE.replace("option 3 (90 %)", "option 1 (steam)").replace(
+    "channel: humidity", "channel: chamber"
+)
+SEALED = STEAM.replace("option 1 (steam)", "option 2 (sealed oven)")
+
+
+def written(told: str, *notes: tuple[float, str], about: str = "humidity") -> str:
+    """The verdict where somebody wrote so at those minutes; lethal after 3 h."""
+    entries = [
+        entry(EntryKind.NOTE, at, about=about)._replace(text=text) for at, text in notes
+    ]
+    heard = [*hot_at(180), *SMOKY]
+    channels = [core(), chamber()]
+    outcome = cook(schedule(told), channels, heard, *entries, until_min=430)
+    return judged(outcome, "humidity").verdict
+
+
+@pytest.mark.parametrize(
+    ("told", "notes", "verdict"),
+    [
+        # Half of three hours is longer than one; it may be split into several periods.
+        (STEAM, [(0, "steam on"), (60, "steam off"), (120, "Steam on")], "met"),
+        (STEAM, [(0, "steam on"), (90.1, "steam off")], "met"),
+        (STEAM, [(0, "steam on"), (89.9, "steam off")], "missed"),
+        (STEAM, [(90.1, "steam on")], "unproven"),  # who knows what was before
+        (STEAM, [(0, "steam off"), (90.1, "steam on")], "missed"),
+        (STEAM, [(0, "dampers closed")], "unproven"),  # no word of steam
+        (STEAM, [], "unproven"),
+        (SEALED, [(5, "dampers closed"), (150, "dampers open")], "met"),
+        (SEALED, [(5, "dampers open"), (120, "dampers closed")], "missed"),
+        (SEALED, [(0, "dampers open"), (0, "dampers closed")], "met"),
+    ],
+)
+def test_what_people_did(
+    told: str, notes: list[tuple[float, str]], verdict: str
+) -> None:
+    assert written(told, *notes) == verdict
+
+
+def test_a_note_about_something_else_shows_nothing() -> None:
+    assert written(STEAM, (0, "steam on"), about="cook") == "unproven"
 
 
 @pytest.mark.parametrize("text", ["1013", "1,013 hPa", "1040 hPa to 980 hPa", "30 hPa"])

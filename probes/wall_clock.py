@@ -157,8 +157,11 @@ def _of_run(run: Sequence[datetime], hour: Hour | None) -> list[int | None]:
 
 
 def _exists(wall: datetime, zone: tzinfo) -> bool:
-    there = wall.replace(tzinfo=zone).astimezone(UTC)
-    return there.astimezone(zone).replace(tzinfo=None) == wall
+    try:
+        there = wall.replace(tzinfo=zone).astimezone(UTC)
+        return there.astimezone(zone).replace(tzinfo=None) == wall
+    except OverflowError:  # on the first or last day that has a date
+        return False
 
 
 def _twice(wall: datetime, zone: tzinfo) -> bool:

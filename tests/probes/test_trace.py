@@ -114,6 +114,14 @@ def test_an_hour_that_the_zone_leaves_open_is_not_guessed(shown: str, why: str) 
     assert "write this time with its own zone, such as +01:00" in said
 
 
+@pytest.mark.parametrize(
+    ("zone", "shown"), [("+05:30", "0001-01-01 00:00"), ("-11:00", "9999-12-31 23:59")]
+)
+def test_a_time_beyond_the_calendar_is_a_fault(zone: str, shown: str) -> None:
+    said = faults(f"time [{zone}],core-1 [degC]\n{shown},60\n")
+    assert f"time {shown}:00 was shown by no clock" in said
+
+
 def test_a_spreadsheet_s_mark_and_line_ends_are_fine() -> None:
     text = "\ufefftime,core-1 [K]\r\n2026-01-10T05:00:00Z,273.15\r\n"
     assert trace(text).readings == (Reading("core-1", NOW_MS, 0, 500),)

@@ -106,6 +106,8 @@ def _cook(commands: Commands) -> None:
     note.add_argument("lot")
     note.add_argument("text")
     note.add_argument("--corrective", action="store_true", help="a corrective action")
+    words = "from now on the probe is no evidence, until a note about it"
+    note.add_argument("--left-out", action="store_true", help=words)
     note.add_argument("--about", default="", help="the limit, stage or channel")
     acknowledge = _add(commands, "acknowledge", "answer an alert", _entry)
     acknowledge.add_argument("alert", help="its number, or all")

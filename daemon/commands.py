@@ -112,6 +112,9 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
             text, about = asked.text.strip(), asked.about
             if asked.corrective:
                 kind = EntryKind.CORRECTIVE_ACTION
+            elif asked.left_out:
+                kind = EntryKind.LEFT_OUT
+                _must_be_channel(about, lot, journal)
             if not text:
                 raise CommandError("a note has words", BAD_COMMAND)
         if kind is EntryKind.ACKNOWLEDGE:
@@ -232,6 +235,14 @@ def _ended(lot: str, journal: Journal) -> bool:
     """Whether the end of the cook has been entered, or has come."""
     entered = any(k.entry.kind is EntryKind.END for k in journal.entries(lot))
     return entered or any(e.event.subject == "cook" for e in journal.events(lot))
+
+
+def _must_be_channel(name: str, lot: str, journal: Journal) -> None:
+    cook = journal.cook(lot)
+    known = [channel.name for channel in cook.channels] if cook else []
+    if cook and name not in known:
+        words = f"--left-out: say by --about which channel: {', '.join(known)}"
+        raise CommandError(words, BAD_COMMAND)
 
 
 def _must_be_alert(number: int, journal: Journal) -> None:

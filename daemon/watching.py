@@ -30,11 +30,12 @@ from probes.screening import (
     refused,
 )
 from probes.watch import NEW, NO_DOUBT, Doubted, Watch
-from rules.facts import EntryKind, Event, Reading, Subject
+from rules.facts import EntryKind, Event, Quality, Reading, Subject
 
 RECALL_MS = 2 * 3_600_000
 REFUSED = {doubt for doubt, rule in TABLE.items() if rule.treated is Treated.REFUSED}
 OF_SOURCES = REFUSED | {Doubt.RANGE, Doubt.POWER_ON}  # which values show as well
+LEFT_OUT = EntryKind.LEFT_OUT.value
 WRITTEN = (EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION)
 
 
@@ -54,6 +55,7 @@ class Watching:
         self._journal = journal
         self._companies: dict[str, Company] = {}  # of each channel
         self._watches: dict[str, Watch] = {}
+        self._out: set[str] = set()  # the channels that a person has left out
         self._lots: dict[str, str] = {}  # of each channel: whose cook it is watched for
 
     def screened(
@@ -77,6 +79,8 @@ class Watching:
                     if event:
                         group.events.append(event)
                 group.watches[name] = watch
+                if name in self._out and reading.quality is Quality.GOOD:
+                    reading = reading._replace(quality=Quality.SUSPECT)
             elif (of := powered_by(name)) and of in self._companies:
                 self._charge(reading, group)
             group.readings.append(reading)
@@ -107,12 +111,24 @@ class Watching:
         self._watches = group.watches
 
     def written(self, kept: Kept) -> list[Event]:
-        """Believe a channel again once a person has written about its probe."""
+        """Believe a channel again once a person has written about its probe.
+
+        One that a person leaves out is no evidence until then.
+        """
         entry = kept.entry
         watch = self._watches.get(entry.about)
+        why = f"{entry.who} wrote: {entry.text}"
+        if watch is not None and entry.kind is EntryKind.LEFT_OUT:
+            self._out.add(entry.about)
+            why += "; no evidence until a note about it"
+            return [event_of(entry.about, entry.at_ms, REPORTING, LEFT_OUT, why)]
         if watch is None or entry.kind not in WRITTEN:
             return []
         events, names = [], [entry.about]
+        if entry.about in self._out:
+            self._out.remove(entry.about)
+            told = event_of(entry.about, entry.at_ms, LEFT_OUT, REPORTING, why)
+            events.append(told)
         company = self._companies[entry.about]
         if watch.doubted.doubt == Doubt.SWAPPED:  # and with it the other one
             names = [
@@ -120,7 +136,6 @@ class Watching:
                 for name in company.channels
                 if self._watches[name].doubted.doubt == Doubt.SWAPPED
             ]
-        why = f"{entry.who} wrote: {entry.text}"
         for name in names:
             watch = self._watches[name]
             # No word mends what the source itself tells of.
@@ -148,6 +163,9 @@ class Watching:
             told = max(watch.fault, watch.doubted, key=lambda one: one.times)
             at_ms = max(watch.digits.at_ms, told.since_ms)
             events += _all_clear(name, told, at_ms, why)
+            if name in self._out:
+                self._out.remove(name)
+                events.append(event_of(name, at_ms, LEFT_OUT, REPORTING, why))
             charge = battery_of(name)
             low = self._watches.pop(charge, NEW).doubted
             events += _all_clear(charge, low, max(at_ms, low.since_ms), why)
@@ -160,9 +178,15 @@ class Watching:
         begins_ms = max(running.cook.begun_ms, horizon_ms - RECALL_MS)
         from_ms = dict.fromkeys(company.channels, begins_ms)
         for kept in journal.entries():
+            if kept.lot not in ("", running.cook.lot):
+                continue
             about, at_ms = kept.entry.about, kept.entry.at_ms
             if about in from_ms and kept.entry.kind in WRITTEN:
                 from_ms[about] = max(from_ms[about], at_ms)
+                self._out.discard(about)
+            elif about in from_ms and kept.entry.kind is EntryKind.LEFT_OUT:
+                self._out.add(about)
+        from_ms |= dict.fromkeys(self._out & from_ms.keys(), 1 << 62)  # read nothing
         readings = journal.readings(list(from_ms), begins_ms, 1 << 62)
         watches = recalled(
             company, (r for r in readings if r.at_ms >= from_ms[r.channel])

@@ -44,6 +44,7 @@ class EntryKind(StrEnum):
     ACKNOWLEDGE = "acknowledge"  # an alert
     CORRECTIVE_ACTION = "corrective action"
     NOTE = "note"
+    LEFT_OUT = "left out"  # what a probe says is no evidence; about holds its channel
     ADDENDUM = "addendum"  # to a sealed record; text holds the signed lines
     LATE = "late"  # from when another entry acts; about holds that one's number
 

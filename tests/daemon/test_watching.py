@@ -5,14 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from daemon import rehearse
+from daemon import cli, rehearse
 from daemon.cooks import Cooks
-from daemon.journal import Cook, Journal
+from daemon.journal import Cook, Journal, Kept
 from daemon.watching import Group, Watching
 from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
+from tests.daemon.test_settings import LEAST
 
 NOON_MS = 1_768_046_400_000
 CORE = Channel("core-1", Role.CORE, 10_000, 300_000, 500)
@@ -110,6 +111,53 @@ def test_a_note_about_a_probe_is_believed(journal: Journal) -> None:
     ]
     assert qualities(take(journal, watching, said([20, 20], 50))) == "gg"
     assert qualities(take(journal, Watching(journal), said([20, 20], 70))) == "gg"
+
+
+def wrote(journal: Journal, kind: EntryKind, at_s: int, text: str) -> Kept:
+    """What a person writes about the core."""
+    at_ms = NOON_MS + at_s * 1_000
+    entry = Entry(kind, at_ms, at_ms, "AB", text, "core-1")
+    number = journal.add_entry("W-1", entry)
+    return journal.entries(after=number - 1)[0]
+
+
+@pytest.mark.parametrize("restart", [False, True])
+def test_a_probe_that_is_left_out_is_no_evidence_until_a_note(
+    journal: Journal, restart: bool
+) -> None:
+    watching = Watching(journal)
+    assert qualities(take(journal, watching, said([60, 60, 60]))) == "ggg"
+    kept = wrote(journal, EntryKind.LEFT_OUT, 25, "it touches the hook")
+    (told,) = watching.written(kept)
+    assert (told.was, told.now) == ("reporting", "left out")
+    assert told.why == (
+        "AB wrote: it touches the hook; no evidence until a note about it"
+    )
+    journal.add_events("", [told], NOON_MS, NOON_MS)
+    if restart:
+        watching = Watching(journal)
+    group = take(journal, watching, said([60, 61, 62], 30))
+    assert qualities(group) == "sss" and not group.events
+    back = watching.written(wrote(journal, EntryKind.NOTE, 55, "moved"))
+    assert [(e.was, e.now, e.why) for e in back] == [
+        ("left out", "reporting", "AB wrote: moved")
+    ]
+    assert qualities(take(journal, watching, said([63, 63], 60))) == "gg"
+    assert qualities(take(journal, Watching(journal), said([63, 63], 80))) == "gg"
+
+
+def test_a_channel_is_left_out_by_its_name(
+    journal: Journal, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    settings = tmp_path / "settings.yaml"
+    settings.write_text(LEAST)
+    asked = ["note", "W-1", "it fell out", "--left-out", "--who", "AB"]
+    asked += ["--settings", str(settings), "--about"]
+    assert cli.main([*asked, "core 1"]) == cli.BAD_COMMAND
+    said = "--left-out: say by --about which channel: core-1\n"
+    assert capsys.readouterr().err == said
+    assert cli.main([*asked, "core-1"]) == cli.GOOD
+    assert capsys.readouterr().out.endswith(": left out by AB\n")
 
 
 def refusals(why: str, *seconds: int) -> list[Refusal]:

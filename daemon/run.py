@@ -23,7 +23,6 @@ import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
-from pathlib import Path
 from typing import NamedTuple
 
 from daemon import damaged_head
@@ -49,7 +48,7 @@ from daemon.steady import SteadyClock, Word
 from daemon.unopened import Unopened
 from daemon.unset import dated, decode_unset, own_times, untimed
 from daemon.watching import Watching
-from daemon.web import Page
+from daemon.web import Page, writer
 from probes.contract import Arrival, Decoded, Probe, Refusal, numbers_of
 from probes.decode import decode
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
@@ -466,9 +465,15 @@ def run(
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stopping.set())
     settings.journal.parent.mkdir(parents=True, exist_ok=True)
-    with held(settings.journal):
-        while not stopping.is_set():
-            drive(settings, environment, said, stopping)
+    # Not held meanwhile: on a disk that may only be read there is nothing to hold.
+    unopened = Unopened(settings, clock_of(settings.pace), Notifier(environment))
+    unopened.wait(stopping)
+    try:
+        with held(settings.journal):
+            while not stopping.is_set():
+                drive(settings, environment, said, stopping, unopened)
+    finally:
+        unopened.sender.close()
 
 
 def drive(
@@ -476,17 +481,11 @@ def drive(
     environment: Mapping[str, str],
     said: Callable[[str], None],
     stopping: threading.Event,
+    unopened: Unopened,
 ) -> None:
     """Run until it is told to stop, or until the journal has to be opened anew."""
-    clock = clock_of(settings.pace)
-    notifier = Notifier(environment)
-    unopened = Unopened(settings, clock, notifier)
-    unopened.wait(stopping)
-    if stopping.is_set():
-        unopened.sender.close()
-        return
-    with notifier.starting("looking over the journal"):
-        road = assembled(settings, environment, clock)
+    with Notifier(environment).starting("looking over the journal"):
+        road = assembled(settings, environment, clock_of(settings.pace))
     road.stopping = stopping
     road.alarm, road.sender = unopened.alarm, unopened.sender
     try:
@@ -586,15 +585,3 @@ def last_word(journal: Journal, name: str) -> str:
     """How this part of the site stood when it was last told of; "" if it never was."""
     told = (noticed.event for noticed in journal.events(""))
     return next((one.now for one in reversed([*told]) if one.name == name), "")
-
-
-def writer(path: Path) -> Callable[[str, Entry], int]:
-    """What the page adds entries with: a journal of its own, opened when needed."""
-    opened: list[Journal] = []
-
-    def add_entry(lot: str, entry: Entry) -> int:
-        if not opened:
-            opened.append(Journal(path))
-        return opened[0].add_entry(lot, entry)
-
-    return add_entry

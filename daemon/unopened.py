@@ -13,6 +13,7 @@ from daemon.alarm import Alarm
 from daemon.clock import Clock
 from daemon.health import Notifier
 from daemon.journal import Journal, JournalError, Trouble
+from daemon.journal_swap import held
 from daemon.sender import Sender
 from daemon.settings import Settings
 
@@ -64,7 +65,10 @@ class Unopened:
 def _trouble(path: Path) -> str:
     """Why it cannot be opened yet; "" where whoever opens it is to see for himself."""
     try:
-        Journal(path).close()
+        with held(path):  # which finishes what was cut off before a new file is made
+            Journal(path).close()
     except JournalError as error:
         return str(error) if error.trouble in WAITED_FOR else ""
+    except OSError as error:
+        return f"journal {path}: {error.strerror}"
     return ""

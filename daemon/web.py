@@ -15,8 +15,10 @@ import socket
 import threading
 from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from daemon.journal import Journal
 from daemon.view import View
 from rules.facts import Entry
 
@@ -200,6 +202,18 @@ class Page:
                     await self._server.serve(sockets=[self._socket])
             finally:
                 self._latest.detach()
+
+
+def writer(path: Path) -> Callable[[str, Entry], int]:
+    """What the page adds entries with: a journal of its own, opened when needed."""
+    opened: list[Journal] = []
+
+    def add_entry(lot: str, entry: Entry) -> int:
+        if not opened:
+            opened.append(Journal(path))
+        return opened[0].add_entry(lot, entry)
+
+    return add_entry
 
 
 def _listening(listen: str, port: int) -> socket.socket:

@@ -15,9 +15,11 @@ from daemon import unopened
 from daemon.alarm import AGAIN_MS, FIRST_MS
 from daemon.health import Notifier
 from daemon.journal import Journal
+from daemon.journal_swap import beside
 from daemon.secrets import Secret
 from daemon.settings import Settings, read_settings
 from daemon.unopened import Unopened
+from rules.facts import Reading
 from tests.daemon.test_run import SETTINGS, SetClock
 from tests.receivers import HttpReceiver
 from tests.servers import wait_for
@@ -86,6 +88,20 @@ def test_a_journal_that_can_be_opened_is_not_waited_for(settings: Settings) -> N
     waits = Unopened(settings, SetClock(), Notifier({}))
     waits.wait(threading.Event())
     Journal(settings.journal, create=False).close()
+
+
+def test_what_was_cut_off_is_finished_before_a_new_file_is_made(
+    settings: Settings,
+) -> None:
+    """As after a swap on a disk that came up read-only; see ``daemon.journal_swap``."""
+    swapped = Journal(beside(settings.journal, "new"))
+    swapped.append([Reading("core-1", 5, 7, 1)], [])
+    swapped.close()
+    beside(settings.journal, "swap").write_text("journal.db.aside")
+    Unopened(settings, SetClock(), Notifier({})).wait(threading.Event())
+    opened = Journal(settings.journal, create=False)
+    assert opened.counts().readings == 1
+    opened.close()
 
 
 def test_what_waiting_does_not_mend_is_left_to_whoever_opens_it(

@@ -71,7 +71,7 @@ LIVE_MS = 5_000  # a pulse that left longer ago vouches for nothing
 OVERDUE_MS = 60_000
 STOOD_MS = 60_000  # twice the longest back-off, or a slow fight would look like none
 OFTEN = 3  # flaps in a row that look like two clients with one id
-TROUBLES_KEPT = 1000
+TROUBLES_KEPT = PULSES_KEPT = 1000
 HANG_UPS, HANG_UP_MS = 2, 2_000
 
 
@@ -262,14 +262,16 @@ class Subscriber:
         with self._changed:
             first_ms = next(iter(self._pulses.values()), now_ms)
             overdue = now_ms - first_ms > OVERDUE_MS and not self._overdue_told
-            if len(self._pulses) < TROUBLES_KEPT:
-                self._pulses.setdefault(stamp, now_ms)
+            leaves = len(self._pulses) < PULSES_KEPT and stamp not in self._pulses
+            if leaves:
+                self._pulses[stamp] = now_ms
             self._overdue_told |= overdue
         if overdue:
             self._mute = self._overdue()
             self._stand(self.state.connected, self._mute)
             self._trouble(self._mute)
-        self._client.publish(self._pulse_topic, stamp, qos=1)
+        if leaves:  # each is kept until the broker has it, which may wait for us
+            self._client.publish(self._pulse_topic, stamp, qos=1)
 
     def troubles(self) -> list[Trouble]:
         """What went wrong since the last call."""

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from daemon import mqtt
 from daemon.clock import Clock
 from daemon.mqtt import pulse_topic
 from daemon.secrets import Secret
@@ -176,9 +177,17 @@ class SteppedClock(Clock):
     """The machine's clock, put forward by the test."""
 
     ahead_ms = 0
+    now_ahead_ms = 0
+
+    def now_ms(self) -> int:
+        return super().now_ms() + self.now_ahead_ms
 
     def monotonic_ms(self) -> int:
         return super().monotonic_ms() + self.ahead_ms
+
+    def passes(self, ms: int) -> None:
+        self.ahead_ms += ms
+        self.now_ahead_ms += ms
 
 
 def test_a_pulse_of_long_ago_vouches_for_nothing(tmp_path: Path) -> None:
@@ -401,6 +410,24 @@ def test_a_full_queue_makes_the_broker_wait_and_loses_nothing(tmp_path: Path) ->
         server.publish(TOPIC, [b"%d" % number for number in range(100)])
         found = [one.arrival.payload for one in taken(subscriber, 100)]
     assert found == [b"%d" % number for number in range(100)]
+
+
+def test_pulses_do_not_pile_up_behind_a_full_queue(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The network's thread waits for room meanwhile, and answers nothing."""
+    monkeypatch.setattr(mqtt, "PULSES_KEPT", 5)
+    clock = SteppedClock()
+    with mosquitto(tmp_path) as server, running(at(server), clock, 1) as subscriber:
+        connected(subscriber)
+        server.publish(TOPIC, ["1", "2", "3"])
+        wait_for(lambda: subscriber._queue, "a full queue")
+        for _ in range(50):
+            clock.passes(1_000)
+            subscriber.pulse()
+        assert len(subscriber._client._out_messages) <= 5
+        assert len(taken(subscriber, 3)) == 3
+        assert caught_up(subscriber) == []
 
 
 def test_a_full_queue_does_not_hold_up_the_stop(tmp_path: Path) -> None:

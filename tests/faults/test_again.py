@@ -5,13 +5,15 @@ full refuses whatever comes next: what was durable before it must not come twice
 what was refused must come once it can.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 
 from daemon import answers, run
+from daemon.mqtt import Message
 from tests.faults.inside import Inside, inside
 from tests.faults.row import Row
 from tests.servers import wait_for
@@ -109,3 +111,33 @@ def test_a_broker_that_was_away_before_a_restart_is_said_to_be_back(
         ("broker", "away"),
         ("broker", "reporting"),
     ]
+
+
+def test_a_group_is_one_commit_and_is_acknowledged_after_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each commit waits once for the disk (``tests/daemon/test_journal_file.py``)."""
+    with inside(tmp_path / "site") as site:
+        road = site.start()
+        said: list[str] = []
+        acknowledged: list[tuple[int, int, int]] = []
+        acknowledge = road.subscriber.acknowledge
+
+        def watched(messages: Sequence[Message]) -> None:
+            with closing(sqlite3.connect(road.settings.journal)) as other:
+                (kept,) = other.execute("SELECT count(*) FROM reading").fetchone()
+            cores = [one for one in messages if one.arrival.topic == "yard/core-1"]
+            acknowledged.append((len(cores), kept, said.count("COMMIT")))
+            acknowledge(messages)
+
+        monkeypatch.setattr(road.subscriber, "acknowledge", watched)
+        at_s = site.true_ms // 1000
+        pack = b'[{"bt":%d,"n":"core-1","v":5.5}]'
+        site.publish([("yard/core-1", pack % (at_s - n)) for n in range(200)])
+        site.come_in()
+        road.journal.connection.set_trace_callback(said.append)
+        while not sum(cores for cores, _, _ in acknowledged):
+            road.turn()
+        road.journal.connection.set_trace_callback(None)
+    (group,) = (one for one in acknowledged if one[0])
+    assert group == (200, 200, 1)

@@ -155,6 +155,7 @@ class Watching:
             if lot not in self._lots.values():
                 company = company_of(running.cook.channels)
                 self._companies |= dict.fromkeys(company.channels, company)
+                events += self._of_before(running, company)
                 self._watches |= self._recalled(running, company)
         why = "the cook that it was watched for is over"
         for name in self._lots.keys() - lots.keys():
@@ -171,6 +172,16 @@ class Watching:
             events += _all_clear(charge, low, max(at_ms, low.since_ms), why)
         self._lots = lots
         return events
+
+    def _of_before(self, running: Running, company: Company) -> list[Event]:
+        """What was told in an earlier cook is over, also where nobody saw its end."""
+        begun_ms, why = running.cook.begun_ms, "another cook has begun"
+        told = [self._told(name) for name in company.channels]
+        return [
+            event_of(one.name, begun_ms, one.now, REPORTING, why)
+            for one in told
+            if one and one.at_ms < begun_ms
+        ]
 
     def _recalled(self, running: Running, company: Company) -> dict[str, Watch]:
         journal = self._journal
@@ -191,10 +202,16 @@ class Watching:
         watches = recalled(
             company, (r for r in readings if r.at_ms >= from_ms[r.channel])
         )
-        return {name: self._as_told(name, watch) for name, watch in watches.items()}
+        begun_ms = running.cook.begun_ms
+        return {
+            name: self._as_told(name, watch, begun_ms)
+            for name, watch in watches.items()
+        }
 
-    def _as_told(self, name: str, watch: Watch) -> Watch:
+    def _as_told(self, name: str, watch: Watch, begun_ms: int) -> Watch:
         told = self._told(name)
+        if told and told.at_ms < begun_ms:
+            return watch
         if told and watch.doubted.doubt:
             times = max(watch.doubted.times, TOLD_AFTER)
             return watch._replace(doubted=Doubted(told.now, told.at_ms, times))

@@ -12,7 +12,7 @@ from daemon.watching import Group, Watching
 from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules.channels import Channel, Role
-from rules.facts import Entry, EntryKind, Event, Quality, Reading
+from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
 from tests.daemon.test_settings import LEAST
 
 NOON_MS = 1_768_046_400_000
@@ -265,3 +265,17 @@ def test_a_battery_that_runs_low_is_told_once_and_proves_no_less(
 def test_the_battery_of_no_watched_channel_is_no_matter(journal: Journal) -> None:
     yard = [one._replace(channel="yard: battery") for one in charges(3)]
     assert Watching(journal).screened(Cooks(journal), yard).events == []
+
+
+def test_what_was_told_in_an_earlier_cook_is_over_with_the_next(
+    journal: Journal,
+) -> None:
+    """The daemon was not there when the earlier cook ended."""
+    told = ("core-1", "core-1", "reporting", Doubt.JUMP, "it jumped")
+    early = Event(NOON_MS - 60_000, Subject.CHANNEL, *told)
+    journal.add_events("", [early], NOON_MS, NOON_MS)
+    group = take(journal, Watching(journal), said([20, 20]))
+    assert [(e.at_ms, e.was, e.now) for e in group.events] == [
+        (NOON_MS, Doubt.JUMP, "reporting")
+    ]
+    assert take(journal, Watching(journal), said([20], 60)).events == []

@@ -171,12 +171,14 @@ def _points(core: Samples, around: Samples) -> list[_Point]:
 def _line(points: Sequence[_Point]) -> _Line:
     """The line of least squares through the core against the pull."""
     n = len(points)
-    sum_x = sum(point.pull_mc for point in points)
-    sum_y = sum(point.core_mc for point in points)
-    sxx = syy = sxy = 0  # each times n squared
-    for point in points:
-        x, y = n * point.pull_mc - sum_x, n * point.core_mc - sum_y
-        sxx, syy, sxy = sxx + x * x, syy + y * y, sxy + x * y
+    sum_x = sum_y = sum_xx = sum_yy = sum_xy = 0
+    for _, y, x in points:
+        sum_x, sum_y = sum_x + x, sum_y + y
+        sum_xx, sum_yy, sum_xy = sum_xx + x * x, sum_yy + y * y, sum_xy + x * y
+    # Each times n squared, about the means.
+    sxx = n * (n * sum_xx - sum_x * sum_x)
+    syy = n * (n * sum_yy - sum_y * sum_y)
+    sxy = n * (n * sum_xy - sum_x * sum_y)
     if not sxx:
         return _Line(0, 0, 0, points[-1].core_mc)
     rest = max(syy - sxy * sxy // sxx, 0) // max(n - 2, 1)

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from daemon.journal import Kept
 from rules.facts import Entry, EntryKind
 
-MOVES = (EntryKind.NEXT_STAGE, EntryKind.END)
+MOVES = (EntryKind.NEXT_STAGE, EntryKind.END, EntryKind.MOVED)
 BY_US = "fumarium"
 
 

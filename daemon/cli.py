@@ -109,9 +109,16 @@ def _cook(commands: Commands) -> None:
     words = "from now on the probe is no evidence, until a note about it"
     note.add_argument("--left-out", action="store_true", help=words)
     note.add_argument("--about", default="", help="the limit, stage or channel")
+    moved = _add(commands, "moved", "say that a probe is in another piece now", _entry)
+    moved.add_argument("lot")
+    moved.add_argument("channel")
+    moved.add_argument("text", nargs="?", default="", help="where to, in words")
+    moved.add_argument(
+        "--settling", default="5 min", help="no evidence for so long (5 min)"
+    )
     acknowledge = _add(commands, "acknowledge", "answer an alert", _entry)
     acknowledge.add_argument("alert", help="its number, or all")
-    for command in (begin, end, following, note, acknowledge):
+    for command in (begin, end, following, note, moved, acknowledge):
         command.add_argument("--who", required=True, help="your initials")
         _settings(command)
     lots = _add(commands, "lots", "list the lots and how they stand", _lots)

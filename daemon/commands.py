@@ -24,11 +24,12 @@ from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
 from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
-from rules import engine
-from rules.channels import Channel
+from rules import engine, moving
+from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind
 from rules.reader import choice
 from rules.schedule import read_schedule
+from rules.units import duration
 
 # A lot's text becomes the name of its record's file.
 LOT = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
@@ -37,6 +38,7 @@ KINDS = {
     "end": EntryKind.END,
     "next": EntryKind.NEXT_STAGE,
     "note": EntryKind.NOTE,
+    "moved": EntryKind.MOVED,
     "acknowledge": EntryKind.ACKNOWLEDGE,
 }
 
@@ -125,6 +127,8 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
                 _must_be_alert(int(about), journal)
         elif journal.cook(lot) is None:
             raise CommandError(unknown_lot(lot, journal), BAD_COMMAND)
+        elif kind is EntryKind.MOVED:
+            text, about = _move(asked, journal)
         elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
             about = _stage(lot, journal)
             if not about or _ended(lot, journal):
@@ -138,6 +142,24 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
         )
     print(f"entry {number}: {kind} by {asked.who}")
     return GOOD
+
+
+def _move(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
+    """The text of the entry and the channel of a probe that was moved."""
+    cook = journal.cook(asked.lot)
+    assert cook is not None
+    inside = (Role.CORE, Role.MEAT)
+    names = [one.name for one in cook.channels if one.role in inside]
+    if asked.channel not in names:
+        words = f"lot {asked.lot} has no core {asked.channel!r}; "
+        raise CommandError(words + choice(asked.channel, names), BAD_COMMAND)
+    if _ended(asked.lot, journal):
+        raise CommandError(f"lot {asked.lot} is over", CHECK_FAILED)
+    try:
+        duration(asked.settling)
+    except ValueError as error:
+        raise CommandError(f"--settling: {error}", BAD_COMMAND) from None
+    return moving.text_of(asked.settling, asked.text.strip()), asked.channel
 
 
 def lots(settings: Settings) -> int:

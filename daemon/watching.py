@@ -36,7 +36,7 @@ RECALL_MS = 2 * 3_600_000
 REFUSED = {doubt for doubt, rule in TABLE.items() if rule.treated is Treated.REFUSED}
 OF_SOURCES = REFUSED | {Doubt.RANGE, Doubt.POWER_ON}  # which values show as well
 LEFT_OUT = EntryKind.LEFT_OUT.value
-WRITTEN = (EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION)
+WRITTEN = (EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION, EntryKind.MOVED)
 
 
 class Group(NamedTuple):

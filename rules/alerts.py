@@ -22,6 +22,7 @@ from typing import NamedTuple
 
 from rules import signs
 from rules.facts import QUIET, Event, Standing, Subject
+from rules.moving import MOVED
 from rules.together import TOGETHER_MS
 
 # An alert that went away and came back within this time is the same alert: our
@@ -35,7 +36,7 @@ LONGEST_BACK_OFF_MS = 300_000
 
 MISSING = "missing"  # numbered samples that never came; their hole is judged as one
 # What a channel is when nothing is wrong with it; any other word is trouble.
-WELL = frozenset({"", "reporting", "within", "judged", MISSING})
+WELL = frozenset({"", "reporting", "within", "judged", MISSING, MOVED})
 
 
 class AlertState(StrEnum):

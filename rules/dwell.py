@@ -74,6 +74,7 @@ class DwellTableLimit(Limit):
     """One row of a published table of temperatures and times."""
 
     ceiling = False
+    earned = True
 
     kind: Literal["dwell table"]
     table: Annotated[InstanceOf[DwellTable], BeforeValidator(known)]

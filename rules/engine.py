@@ -17,12 +17,20 @@ Rule 3: a reading belongs to the stage that it ends.
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from rules import evidence, forecast, lines, outlook, pairs, signs, stages
-from rules.channels import Channel, Role
+from rules import (
+    evidence,
+    forecast,
+    lines,
+    moving,
+    outlook,
+    pairs,
+    quiet,
+    signs,
+    stages,
+)
+from rules.channels import Role
 from rules.evidence import Piece, Sight, Span
 from rules.facts import (
-    QUIET,
-    REPORTING,
     WAITING,
     Entry,
     EntryKind,
@@ -340,10 +348,12 @@ def _heard(
     plan: Plan, state: State, i: int, reading: Reading, events: list[Event]
 ) -> State:
     channel, sight = plan.channels[i], state.sights[i]
+    if reading.at_ms < sight.settles_ms:
+        return state
     if not state.at.finished_ms:
-        _say_heard(channel, sight, reading.at_ms, events)
-    elif _fell_quiet(channel, state, i, reading.at_ms):
-        events.append(_quiet(channel, sight))
+        events += quiet.heard(channel, sight, reading.at_ms)
+    elif quiet.fell(channel, sight, state.at.finished_ms, reading.at_ms):
+        events.append(quiet.event(channel, sight))
     after, pieces = evidence.heard(channel, sight, reading)
     state = _shown(plan, state, i, sight, after, pieces, events)
     if plan.cores[i] >= 0 and not state.at.finished_ms:
@@ -353,43 +363,13 @@ def _heard(
 
 def _silent(plan: Plan, state: State, i: int, at_ms: int, events: list[Event]) -> State:
     channel, sight = plan.channels[i], state.sights[i]
-    if _fell_quiet(channel, state, i, at_ms):
-        events.append(_quiet(channel, sight))
+    if quiet.fell(channel, sight, state.at.finished_ms, at_ms):
+        events.append(quiet.event(channel, sight))
         sight = sight._replace(quiet=True)
     after, pieces = evidence.passed(channel, sight, at_ms)
     if after is state.sights[i]:
         return state
     return _shown(plan, state, i, sight, after, pieces, events)
-
-
-def _fell_quiet(channel: Channel, state: State, i: int, at_ms: int) -> bool:
-    """Whether a silence that nobody told of has grown too long within the cook."""
-    sight, end_ms = state.sights[i], state.at.finished_ms
-    quiet_ms = sight.at_ms + channel.quiet_ms
-    return not sight.quiet and quiet_ms < at_ms and (not end_ms or quiet_ms < end_ms)
-
-
-def _say_heard(channel: Channel, sight: Sight, at_ms: int, events: list[Event]) -> None:
-    """Say that a channel is heard for the first time, or again."""
-    quiet = sight.quiet
-    if not quiet and at_ms - sight.at_ms > channel.quiet_ms:
-        events.append(_quiet(channel, sight))
-        quiet = True
-    if sight.seen and not quiet:
-        return
-    was = QUIET if quiet else WAITING
-    silence = say_ms(at_ms - sight.at_ms)
-    why = f"heard again after {silence}" if sight.seen else "heard for the first time"
-    name = channel.name
-    events.append(Event(at_ms, Subject.CHANNEL, name, name, was, REPORTING, why))
-
-
-def _quiet(channel: Channel, sight: Sight) -> Event:
-    was = REPORTING if sight.seen else WAITING
-    since = "its last reading" if sight.seen else "the cook began"
-    why = f"nothing heard for {say_ms(channel.quiet_ms)} since {since}"
-    at_ms, name = sight.at_ms + channel.quiet_ms, channel.name
-    return Event(at_ms, Subject.CHANNEL, name, name, was, QUIET, why)
 
 
 def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> State:
@@ -406,6 +386,9 @@ def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> Sta
         return _ended(plan, state, before, at_ms, "", f"by {entry.who}", events)
     if entry.kind is EntryKind.NOTE:
         return state._replace(pairs=tuple(_noted(plan, state, entry)))
+    i = plan.index.get(entry.about, -1)
+    if entry.kind is EntryKind.MOVED and i >= 0:
+        return _moved(plan, state, i, entry, events)
     return state
 
 
@@ -417,6 +400,25 @@ def _noted(plan: Plan, state: State, entry: Entry) -> Iterator[Paired]:
         if kept is not None:
             paired = pairs.noted(paired, entry.at_ms, kept=kept)
         yield paired
+
+
+def _moved(
+    plan: Plan, state: State, i: int, entry: Entry, events: list[Event]
+) -> State:
+    """Begin anew with a probe that is in another piece: see ``rules.moving``."""
+    at_ms, sight, core = entry.at_ms, state.sights[i], plan.cores[i]
+    after, pieces, told = moving.seen(plan.channels[i], sight, entry)
+    events += told
+    state = _shown(plan, state, i, sight, after, pieces, events)
+    row = []
+    for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+        head = (plan.limits[number], plan.facts, line, at_ms)
+        line, moves = moving.line(*head, state.at.heat_ended_ms)
+        events += _events(plan, i, number, moves)
+        row.append(line)
+    state = _with(state, i, after, tuple(row))
+    samples = (*state.samples[:i], outlook.BLANK, *state.samples[i + 1 :])
+    return state._replace(samples=samples, at=stages.unreached(state.at, core))
 
 
 def _core_heard(

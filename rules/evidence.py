@@ -62,6 +62,12 @@ class Sight(NamedTuple):
     high_mc: int
     front_ms: int  # the pieces told reach to here
     quiet: bool
+    settles_ms: int = 0  # the probe was moved: what it says before this is no evidence
+
+    @property
+    def since_ms(self) -> int:
+        """From when silence counts."""
+        return max(self.at_ms, self.settles_ms)
 
 
 def opened(at_ms: int) -> Sight:

@@ -64,6 +64,7 @@ class IntegratedLimit(Limit):
     """A target of log reductions by the general method."""
 
     ceiling = False
+    earned = True
 
     kind: Literal["integrated lethality"]
     d_ms: Duration = Field(alias="D", gt=0)

@@ -120,6 +120,7 @@ class Written(BaseModel):
 class Limit(Written):
     """What every kind of limit has."""
 
+    earned: ClassVar[bool] = False  # it credits what a piece has had, and no other
     ceiling: ClassVar[bool] = True  # its figure is used up; otherwise it is reached
     runs_through: ClassVar[bool] = False  # stages between those that it names count
 

@@ -173,6 +173,12 @@ def core_reached(way: Way | None, stage: Stage, low_mc: int, high_mc: int) -> bo
     return way is Way.FALLS and high_mc <= stage.ends.mc
 
 
+def unreached(at: At, core: int) -> At:
+    """The same where that core has not reached the end, if it is one."""
+    reached = (one and i != core for i, one in enumerate(at.reached))
+    return at._replace(reached=tuple(reached))
+
+
 def moved_on(
     stages: Sequence[Stage], ways: Sequence[Way | None], at: At, at_ms: int
 ) -> At:

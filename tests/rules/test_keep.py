@@ -19,8 +19,8 @@ SIGHT = Sight(True, 5, -3, 4, 5, quiet=False)
 
 
 def test_a_state_is_a_list_of_its_parts_in_order() -> None:
-    assert keep.dump(SIGHT) == [True, 5, -3, 4, 5, False]
-    assert keep.load(Sight, [True, 5, -3, 4, 5, False]) == SIGHT
+    assert keep.dump(SIGHT) == [True, 5, -3, 4, 5, False, 0]
+    assert keep.load(Sight, [True, 5, -3, 4, 5, False, 0]) == SIGHT
 
 
 def test_tuples_and_words_come_back_as_themselves() -> None:
@@ -64,11 +64,11 @@ limits:
 @pytest.mark.parametrize(
     "kept",
     [
-        [True, 5, -3, 4, 5],  # a part too few
-        [True, 5, -3, 4, 5, False, 0],  # and one too many
-        [True, 5, -3, 4, 5, 0],  # a number is no truth value
-        [True, 5, -3, 4, "5", False],
-        [True, 5.0, -3, 4, 5, False],
+        [True, 5, -3, 4, 5, False],  # a part too few
+        [True, 5, -3, 4, 5, False, 0, 0],  # and one too many
+        [True, 5, -3, 4, 5, 0, 0],  # a number is no truth value
+        [True, 5, -3, 4, "5", False, 0],
+        [True, 5.0, -3, 4, 5, False, 0],
         {"seen": True},
         None,
     ],

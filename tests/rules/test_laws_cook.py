@@ -112,12 +112,20 @@ def readings(draw: st.DrawFn) -> list[Reading]:
     return found
 
 
+KINDS = [EntryKind.NEXT_STAGE] * 3 + [EntryKind.END, EntryKind.NOTE, EntryKind.MOVED]
+
+
 @st.composite
 def entries(draw: st.DrawFn) -> list[Entry]:
     """What a person did, at most once at one moment."""
-    kind = st.sampled_from([EntryKind.NEXT_STAGE] * 3 + [EntryKind.END, EntryKind.NOTE])
+    kind = st.sampled_from(KINDS)
     found = draw(st.dictionaries(moments, kind, max_size=4))
-    return [Entry(kind, at_ms, at_ms, "ab") for at_ms, kind in found.items()]
+    return [
+        Entry(kind, at_ms, at_ms, "ab", "settling 20 s", "core-1")
+        if kind is EntryKind.MOVED
+        else Entry(kind, at_ms, at_ms, "ab")
+        for at_ms, kind in found.items()
+    ]
 
 
 def in_order(*facts: Sequence[Fact]) -> list[Fact]:

@@ -1,0 +1,56 @@
+"""``fumarium moved``: one short entry, and what is refused of it."""
+
+from pathlib import Path
+
+import pytest
+
+from daemon.cli import BAD_COMMAND, GOOD, main
+from daemon.journal import Journal
+from rules.facts import EntryKind
+from tests.end_to_end.test_identity import SCHEDULE, SETTINGS
+
+LOT = "T-9"
+
+
+@pytest.fixture
+def at(tmp_path: Path) -> tuple[str, str]:
+    """The settings of a site whose lot has begun."""
+    path = tmp_path / "settings.yaml"
+    path.write_text(SETTINGS.format(port=1, page=1))
+    (tmp_path / "links.yaml").write_text(SCHEDULE)
+    settings = ("--settings", str(path))
+    begin = ["begin", str(tmp_path / "links.yaml"), "--lot", LOT, "--who", "AB"]
+    assert main([*begin, *settings]) == GOOD
+    return settings
+
+
+def test_a_move_is_one_short_entry(at: tuple[str, str]) -> None:
+    assert main(["moved", LOT, "core-1", "--who", "AB", *at]) == GOOD
+    words = ["into the thickest", "--settling", "10 min"]
+    assert main(["moved", LOT, "core-2", *words, "--who", "AB", *at]) == GOOD
+    journal = Journal(Path(at[1]).with_name("journal.db"))
+    kept = [one.entry for one in journal.entries(LOT)][1:]
+    journal.close()
+    assert [(one.kind, one.about, one.text) for one in kept] == [
+        (EntryKind.MOVED, "core-1", "settling 5 min"),
+        (EntryKind.MOVED, "core-2", "settling 10 min; into the thickest"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([LOT, "chamber"], "lot T-9 has no core 'chamber'; write one of: core-1,"),
+        ([LOT, "core-3"], "lot T-9 has no core 'core-3'; did you mean 'core-"),
+        (["T-8", "core-1"], "T-8"),
+        ([LOT, "core-1", "--settling", "soon"], "--settling: 'soon' is not a length"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(
+    words: list[str],
+    said: str,
+    at: tuple[str, str],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["moved", *words, "--who", "AB", *at]) == BAD_COMMAND
+    assert said in capsys.readouterr().err

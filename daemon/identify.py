@@ -18,9 +18,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 from daemon import link
 from daemon.cli import CHECK_FAILED, GOOD, MACHINE, CommandError
 from daemon.clock import Clock
-from daemon.mqtt import PROTOCOL
+from daemon.mqtt import PROTOCOL, admit
 from daemon.settings import Settings
-from daemon.uplink import KEEP_ALIVE_S, admit
+from daemon.uplink import KEEP_ALIVE_S
 from probes.contract import Arrival
 from probes.decode import decode
 from probes.identify import RISE_MC, Watch, heard, named

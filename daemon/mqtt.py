@@ -115,6 +115,21 @@ def status_topic(client_id: str) -> str:
     return f"fumarium/{client_id}/status"
 
 
+def admit(client: Client, broker: Broker) -> None:
+    """Give a client what lets it in at the broker.
+
+    Raises:
+        OSError: The certificate authority's file cannot be read.
+    """
+    if broker.user:
+        password = broker.password.reveal() if broker.password else None
+        client.username_pw_set(broker.user, password)
+    if broker.ca:
+        context = ssl.create_default_context(cafile=str(broker.ca))
+        context.sslsocket_class = _ClosingSocket
+        client.tls_set_context(context)
+
+
 class Subscriber:
     """The daemon's one connection to its broker."""
 
@@ -291,13 +306,7 @@ class Subscriber:
             protocol=PROTOCOL[broker.version],
             manual_ack=True,
         )
-        if broker.user:
-            password = broker.password.reveal() if broker.password else None
-            client.username_pw_set(broker.user, password)
-        if broker.ca:
-            context = ssl.create_default_context(cafile=str(broker.ca))
-            context.sslsocket_class = _ClosingSocket
-            client.tls_set_context(context)
+        admit(client, broker)
         client.reconnect_delay_set(*BACK_OFF_S)
         client.on_pre_connect = self._kept(self._on_pre_connect)
         client.on_connect = self._kept(self._on_connect)

@@ -6,7 +6,6 @@ comes back from ``returned``.  What a lost connection took with it is sent again
 the next one; so a pack may arrive twice, and a reading of one time counts once.
 """
 
-import ssl
 import sys
 import threading
 from collections.abc import Sequence
@@ -20,25 +19,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 from daemon import link
 from daemon.clock import Clock
 from daemon.link import Link
-from daemon.mqtt import PROTOCOL
+from daemon.mqtt import PROTOCOL, admit
 from daemon.settings import Broker
 
 KEEP_ALIVE_S = 15
 BACK_OFF_S = (1, 5)
 Places = tuple[int, ...]
-
-
-def admit(client: Client, broker: Broker) -> None:
-    """Give a client what lets it in at the broker.
-
-    Raises:
-        OSError: The certificate authority's file cannot be read.
-    """
-    if broker.user:
-        password = broker.password.reveal() if broker.password else None
-        client.username_pw_set(broker.user, password)
-    if broker.ca:
-        client.tls_set_context(ssl.create_default_context(cafile=str(broker.ca)))
 
 
 class Uplink:

@@ -14,6 +14,26 @@ TOPIC = "yard/north/cores"
 VERSIONS = pytest.mark.parametrize("version", ["3.1.1", "5"])
 
 
+class SteppedClock(Clock):
+    """The machine's clock, put forward by the test."""
+
+    ahead_ms = 0
+    now_ahead_ms = 0
+
+    def now_ms(self) -> int:
+        """What the machine shows, and so much more."""
+        return super().now_ms() + self.now_ahead_ms
+
+    def monotonic_ms(self) -> int:
+        """What the machine counts, and so much more."""
+        return super().monotonic_ms() + self.ahead_ms
+
+    def passes(self, ms: int) -> None:
+        """Put both forward."""
+        self.ahead_ms += ms
+        self.now_ahead_ms += ms
+
+
 @contextmanager
 def running(
     broker: Broker, clock: Clock | None = None, queue_size: int = 5000

@@ -22,6 +22,7 @@ from daemon.settings import Version
 from tests.daemon.subscribers import (
     TOPIC,
     VERSIONS,
+    SteppedClock,
     at,
     caught_up,
     connected,
@@ -171,23 +172,6 @@ def test_what_waited_in_the_queue_is_told_from_what_is_live(
     assert [one.arrival.payload for one in waited] == [b"old", b"older"]
     assert all(one.arrival.waited for one in waited)
     assert [one.arrival.waited for one in live] == [False]
-
-
-class SteppedClock(Clock):
-    """The machine's clock, put forward by the test."""
-
-    ahead_ms = 0
-    now_ahead_ms = 0
-
-    def now_ms(self) -> int:
-        return super().now_ms() + self.now_ahead_ms
-
-    def monotonic_ms(self) -> int:
-        return super().monotonic_ms() + self.ahead_ms
-
-    def passes(self, ms: int) -> None:
-        self.ahead_ms += ms
-        self.now_ahead_ms += ms
 
 
 def test_a_pulse_of_long_ago_vouches_for_nothing(tmp_path: Path) -> None:

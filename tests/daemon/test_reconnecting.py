@@ -17,7 +17,15 @@ from daemon.clock import Clock
 from daemon.mqtt import STOOD_MS, Message
 from daemon.secrets import Secret
 from daemon.settings import Broker, Version
-from tests.daemon.subscribers import TOPIC, VERSIONS, at, connected, running, said
+from tests.daemon.subscribers import (
+    TOPIC,
+    VERSIONS,
+    SteppedClock,
+    at,
+    connected,
+    running,
+    said,
+)
 from tests.faults.wire import Wire
 from tests.servers import mosquitto, wait_for
 
@@ -26,15 +34,6 @@ RIVAL = (
     "lost again and again soon after being let in: does another client use the id "
     "'fumarium', or does the network come and go?"
 )
-
-
-class SteppedClock(Clock):
-    """The machine's clock, put forward by the test."""
-
-    ahead_ms = 0
-
-    def monotonic_ms(self) -> int:
-        return super().monotonic_ms() + self.ahead_ms
 
 
 def open_files() -> int:

@@ -35,6 +35,14 @@ def schedule(rest: str, head: str = HEAD) -> Schedule:
     return found
 
 
+def faults_of(limit: str) -> list[str]:
+    """What is found wrong with one limit, as its author writes it on one line."""
+    stages = "stages: [{stage: s, ends: by hand}]\n"
+    found = read_schedule("r.yaml", f"{HEAD}{stages}limits:\n  - {{{limit}}}\n")
+    assert isinstance(found, list), found
+    return [one.found for one in found]
+
+
 def core(name: str = "core", every_ms: int = MIN) -> Channel:
     """A core that reports once a minute, and is quiet after ten."""
     return Channel(name, Role.CORE, every_ms, 10 * every_ms, 0)

@@ -6,18 +6,16 @@ import pytest
 
 from rules.evidence import Hole, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.faults import Fault
 from rules.limit import Shown
 from rules.rate import BINS, NEXT, RateLimit, Signal
-from rules.schedule import read_schedule
 from tests.rules.stories import (
     BEGUN_MS,
-    HEAD,
     MIN,
     H,
     S,
     chamber,
     cook,
+    faults_of,
     judged,
     limit_moves,
     schedule,
@@ -236,15 +234,8 @@ def test_a_chamber_that_is_stepped_too_fast() -> None:
     ],
 )
 def test_what_cannot_be_meant_is_refused(keys: str, found: str) -> None:
-    text = (
-        f"{HEAD}stages: [{{stage: s, ends: by hand}}]\nlimits:\n"
-        f"  - {{limit: l, kind: rate, channel: core, {keys}}}\n"
-    )
-    faults = read_schedule("r.yaml", text)
-    assert isinstance(faults, list)
-    (fault,) = faults
-    assert isinstance(fault, Fault)
-    assert found in fault.found
+    (fault,) = faults_of(f"limit: l, kind: rate, channel: core, {keys}")
+    assert found in fault
 
 
 def test_it_says_what_it_asks() -> None:

@@ -7,19 +7,17 @@ from hypothesis import strategies as st
 from rules.channels import Channel, Role
 from rules.evidence import Bridge, Hole, Piece, Span
 from rules.facts import EntryKind, Standing, Verdict
-from rules.faults import Fault
 from rules.limit import Shown
 from rules.reach import ReachWithin
-from rules.schedule import read_schedule
 from tests.rules.stories import (
     BEGUN_MS,
-    HEAD,
     MIN,
     H,
     S,
     cook,
     core,
     entry,
+    faults_of,
     judged,
     limit_moves,
     opening,
@@ -247,15 +245,8 @@ def test_nobody_looking_is_no_pass() -> None:
     ],
 )
 def test_what_cannot_be_meant_is_refused(keys: str, found: str) -> None:
-    text = (
-        f"{HEAD}stages: [{{stage: s, ends: by hand}}]\nlimits:\n"
-        f"  - {{limit: l, kind: reach within, channel: core, {keys}}}\n"
-    )
-    faults = read_schedule("r.yaml", text)
-    assert isinstance(faults, list)
-    (fault,) = faults
-    assert isinstance(fault, Fault)
-    assert found in fault.found
+    (fault,) = faults_of(f"limit: l, kind: reach within, channel: core, {keys}")
+    assert found in fault
 
 
 def test_it_says_what_it_asks() -> None:

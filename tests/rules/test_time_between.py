@@ -284,6 +284,18 @@ def test_what_may_have_been_lethal_begins_nothing_anew_for_the_least() -> None:
     assert shown.verdict is Verdict.UNPROVEN
 
 
+def test_what_stays_hot_after_a_lethality_excuses_no_second_come_up() -> None:
+    """71 degC is lethal at once; 5 min at perhaps 70 degC after it end no count."""
+    limit = LIMIT.model_copy(
+        update={"lethal": DWELL_TABLES["FSIS Appendix A, meat, 6.5-log10"]}
+    )
+    hot = Span(BEGUN_MS, BEGUN_MS + MIN, 71_000, 71_000)
+    cooler = Span(hot.to_ms, hot.to_ms + 5 * MIN, 60_000, 70_000)
+    again = Span(cooler.to_ms, cooler.to_ms + 6 * H + 1, 20_000, 30_000)
+    _, (shown,) = shown_to(limit, [hot, cooler, again], again.to_ms)
+    assert shown.verdict is Verdict.MISSED
+
+
 def test_a_band_that_reaches_into_the_table_is_refused() -> None:
     rest = ALL.replace("130 degF", "131 degF").replace(
         "at most: 6 h", f"at most: 6 h\n    {ANEW}"

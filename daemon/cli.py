@@ -116,9 +116,16 @@ def _cook(commands: Commands) -> None:
     moved.add_argument(
         "--settling", default="5 min", help="no evidence for so long (5 min)"
     )
+    words = "keep core temperatures that were taken by hand, one set"
+    spots = _add(commands, "spot-check", words, _entry)
+    spots.add_argument("lot")
+    spots.add_argument("pieces", help="for example: '72.1, 71.8, 73.0 degC'")
+    spots.add_argument("--with", dest="instrument", required=True, help="which one")
+    words = "how far it may be off, for example: '0.5 K'"
+    spots.add_argument("--within", required=True, help=words)
     acknowledge = _add(commands, "acknowledge", "answer an alert", _entry)
     acknowledge.add_argument("alert", help="its number, or all")
-    for command in (begin, end, following, note, moved, acknowledge):
+    for command in (begin, end, following, note, moved, spots, acknowledge):
         command.add_argument("--who", required=True, help="your initials")
         _settings(command)
     lots = _add(commands, "lots", "list the lots and how they stand", _lots)

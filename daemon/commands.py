@@ -24,7 +24,7 @@ from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
 from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
-from rules import engine, moving
+from rules import engine, moving, spots
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind
 from rules.reader import choice
@@ -39,6 +39,7 @@ KINDS = {
     "next": EntryKind.NEXT_STAGE,
     "note": EntryKind.NOTE,
     "moved": EntryKind.MOVED,
+    "spot-check": EntryKind.SPOT_CHECK,
     "acknowledge": EntryKind.ACKNOWLEDGE,
 }
 
@@ -129,6 +130,8 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
             raise CommandError(unknown_lot(lot, journal), BAD_COMMAND)
         elif kind is EntryKind.MOVED:
             text, about = _move(asked, journal)
+        elif kind is EntryKind.SPOT_CHECK:
+            text, about = _spots(asked, journal)
         elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
             about = _stage(lot, journal)
             if not about or _ended(lot, journal):
@@ -160,6 +163,27 @@ def _move(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
     except ValueError as error:
         raise CommandError(f"--settling: {error}", BAD_COMMAND) from None
     return moving.text_of(asked.settling, asked.text.strip()), asked.channel
+
+
+def _spots(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
+    """The text of a set of spot checks, with what it bears out, and the stage."""
+    cook = journal.cook(asked.lot)
+    assert cook is not None
+    instrument = asked.instrument.strip()
+    if not instrument or not instrument.isprintable():
+        raise CommandError("--with: name the thermometer", BAD_COMMAND)
+    try:
+        taken = spots.read(asked.pieces, asked.within)
+    except ValueError as error:
+        raise CommandError(f"spot-check: {error}; {spots.RIGHT}", BAD_COMMAND) from None
+    stage = "" if _ended(asked.lot, journal) else _stage(asked.lot, journal)
+    schedule = read_schedule(cook.schedule_path, cook.schedule)
+    said = []
+    if not isinstance(schedule, list):
+        said = [*spots.against(schedule, stage, taken)]
+    text = "; ".join([spots.text_of(taken, instrument), *said])
+    print(text)
+    return text, stage
 
 
 def lots(settings: Settings) -> int:

@@ -46,6 +46,7 @@ class EntryKind(StrEnum):
     NOTE = "note"
     LEFT_OUT = "left out"  # what a probe says is no evidence; about holds its channel
     ADDENDUM = "addendum"  # to a sealed record; text holds the signed lines
+    SPOT_CHECK = "spot check"  # of pieces by hand, one set: see ``rules.spots``
     MOVED = "moved"  # a probe, to another piece: see ``rules.moving``
     LATE = "late"  # from when another entry acts; about holds that one's number
 

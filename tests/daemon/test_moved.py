@@ -1,4 +1,4 @@
-"""``fumarium moved``: one short entry, and what is refused of it."""
+"""``fumarium moved`` and ``spot-check``: one short entry, and what is refused of it."""
 
 from pathlib import Path
 
@@ -35,6 +35,32 @@ def test_a_move_is_one_short_entry(at: tuple[str, str]) -> None:
         (EntryKind.MOVED, "core-1", "settling 5 min"),
         (EntryKind.MOVED, "core-2", "settling 10 min; into the thickest"),
     ]
+
+
+def test_spot_checks_are_one_entry_with_what_they_bear_out(
+    at: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["70.4, 90 degC", "--with", "TH-2", "--within", "0.5 K", "--who", "AB"]
+    assert main(["spot-check", LOT, *words, *at]) == GOOD
+    said = capsys.readouterr().out
+    assert "2 pieces by hand: 70.4 degC, 90.0 degC; the lowest 70.4 degC" in said
+    assert "limit lethality is NOT borne out: not every piece is surely at" in said
+    journal = Journal(Path(at[1]).with_name("journal.db"))
+    entry = journal.entries(LOT)[-1].entry
+    journal.close()
+    assert entry.kind is EntryKind.SPOT_CHECK
+    assert entry.text in said
+
+
+def test_a_set_without_a_unit_is_refused(
+    at: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["70.4, 90", "--with", "TH-2", "--within", "0.5 K", "--who", "AB"]
+    assert main(["spot-check", LOT, *words, *at]) == BAD_COMMAND
+    assert capsys.readouterr().err == (
+        "spot-check: '70.4 90' is not a temperature; "
+        "write, for example: '72.1, 71.8, 73.0 degC' --within '0.5 K'\n"
+    )
 
 
 @pytest.mark.parametrize(

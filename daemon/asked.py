@@ -9,7 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from daemon.view import View
+from rules import moving
+from rules.channels import Role
 from rules.facts import EntryKind
+from rules.units import say_ms
 
 MOST_WHO = 20
 MOST_TEXT = 1000
@@ -67,6 +70,26 @@ def read_note(body: object, view: View) -> Asked | str:
         return wrong
     kind = EntryKind.CORRECTIVE_ACTION if fields["corrective"] else EntryKind.NOTE
     return Asked(lot, kind, who, text, about)
+
+
+def read_move(body: object, view: View) -> Asked | str:
+    """Read ``{"lot": ..., "who": ..., "channel": ..., "text": ""}`` of a move."""
+    fields = _fields(body, {"lot": str, "who": str, "channel": str, "text": str})
+    if isinstance(fields, str):
+        return fields
+    lot, channel = str(fields["lot"]), str(fields["channel"])
+    who, text = _line(fields["who"]), str(fields["text"]).strip()
+    houses = {cook.lot: cook.smokehouse for cook in view.cooks if not cook.finished_ms}
+    if lot not in houses:
+        return f"lot: no lot {lot[:60]!r} goes on here"
+    inside = (Role.CORE, Role.MEAT)
+    ours = [one for one in view.channels if one.smokehouse == houses[lot]]
+    if channel not in [one.name for one in ours if one.role in inside]:
+        return f"channel: lot {lot} has no core {channel[:60]!r}"
+    if wrong := _wrong_who(who) or (text and _wrong_text(text)):
+        return wrong
+    text = moving.text_of(say_ms(moving.SETTLES_MS), text)
+    return Asked(lot, EntryKind.MOVED, who, text, channel)
 
 
 WORDS = {int: "a whole number", str: "text", bool: "true or false"}

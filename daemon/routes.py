@@ -35,7 +35,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from daemon import metrics
-from daemon.asked import Asked, read_acknowledgement, read_note
+from daemon.asked import Asked, read_acknowledgement, read_move, read_note
 from daemon.view import View, as_json, curves_as_json
 from daemon.web import AddEntry, Latest
 from rules.facts import Entry
@@ -91,6 +91,7 @@ def application(desk: Desk) -> ASGIApp:
         Route("/metrics", answers.metrics, methods=["GET"]),
         Route("/acknowledge", answers.acknowledge, methods=["POST"]),
         Route("/note", answers.note, methods=["POST"]),
+        Route("/moved", answers.moved, methods=["POST"]),
         *(Route(path, reply, methods=["GET"]) for path, reply in _files()),
     ]
     return Guard(GZipMiddleware(Starlette(routes=routes), 1000, 6), desk.names)
@@ -161,6 +162,10 @@ class Answers:
     async def note(self, request: Request) -> Response:
         """Keep a note or a corrective action."""
         return await self._written(request, read_note)
+
+    async def moved(self, request: Request) -> Response:
+        """Keep that a probe is in another piece now."""
+        return await self._written(request, read_move)
 
     async def _written(
         self, request: Request, read: Callable[[object, View], Asked | str]

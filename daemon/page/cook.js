@@ -93,7 +93,8 @@ function build(cook) {
   const limits = make("div", "limits-part", make("h3", "", "Limits"), key, part.limits);
   node.append(make("header", "", part.title, part.lot, part.hold, now, part.stageWords, part.stages));
   node.firstChild.append(part.signs, part.texture, part.lethality);
-  node.append(make("div", "columns", channels, limits, chart), buildForm(cook));
+  part.moved = buildMoved(cook);
+  node.append(make("div", "columns", channels, limits, chart), buildForm(cook), part.moved);
   return node;
 }
 
@@ -106,6 +107,7 @@ function update(node, cook, view, now) {
   const channels = view.channels.filter((channel) => channel.smokehouse === cook.smokehouse);
   // After a cook its smokehouse's channels speak of something else.
   part.channels.parentElement.hidden = cook.finished_ms > 0 || channels.length === 0;
+  showMoved(part.moved, cook, channels);
   showChannels(part.channels, cook.finished_ms ? [] : channels, now);
   showLimits(part.limits, cook.limits, now);
   part.draw = (curves) => showChart(part.chart, cook, channels, curves, now);
@@ -193,4 +195,39 @@ function buildForm(cook) {
     button.disabled = false;
   });
   return make("details", "", make("summary", "", "Write a note or a corrective action"), form);
+}
+
+/** Where a person says that a probe is in another piece now. */
+function buildMoved(cook) {
+  const which = make("select");
+  which.id = `moved-${(forms += 1)}`;
+  const label = make("label", "", "Which probe was moved");
+  label.htmlFor = which.id;
+  const button = make("button", "press", "It is in another piece now");
+  const outcome = make("p", "outcome");
+  outcome.setAttribute("role", "status");
+  const words = "For 5 min it is no evidence, and the new piece begins with no heat to its credit.";
+  const form = make("form", "written", label, which, make("p", "soft", words), button, outcome);
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const who = await askInitials();
+    if (!who || button.disabled) return;
+    button.disabled = true;
+    try {
+      const body = { lot: cook.lot, who, channel: which.value, text: "" };
+      say(outcome, `Written down as entry ${await write("moved", body)}.`);
+    } catch (error) {
+      say(outcome, error.message);
+    }
+    button.disabled = false;
+  });
+  const node = make("details", "", make("summary", "", "Say that a probe was moved"), form);
+  node.which = which;
+  return node;
+}
+
+function showMoved(node, cook, channels) {
+  const inside = channels.filter((one) => ["core", "meat"].includes(one.role));
+  node.hidden = cook.finished_ms > 0 || inside.length === 0;
+  keep(node.which, inside, (one) => one.name, () => make("option"), (option, one) => say(option, one.name));
 }

@@ -256,6 +256,19 @@ def test_a_corrective_action_is_written_by_keyboard(
     assert (lot, entry.kind, entry.text) == (LOT, *told)
 
 
+def test_a_probe_that_was_moved_is_said_by_two_presses(
+    open_tab: OpenTab, served: Yard
+) -> None:
+    tab = open_tab().tab
+    tab.evaluate("localStorage.setItem('initials', 'AB')")
+    tab.get_by_text("Say that a probe was moved").click()
+    tab.get_by_label("Which probe was moved").select_option("core-1")
+    tab.get_by_role("button", name="It is in another piece now").click()
+    expect(tab.get_by_text("Written down as entry 1.")).to_be_visible()
+    [(lot, entry)] = served.entries
+    assert (lot, entry.kind, entry.about) == (LOT, EntryKind.MOVED, "core-1")
+
+
 def test_a_typing_finger_is_not_thrown_off_by_a_new_view(
     open_tab: OpenTab, served: Yard
 ) -> None:

@@ -297,6 +297,17 @@ def test_a_note_and_a_corrective_action_are_told_apart(page: Page, desk: Desk) -
     assert threading.get_ident() not in desk.threads
 
 
+def test_a_probe_that_was_moved_is_an_entry_about_it(page: Page, desk: Desk) -> None:
+    move = {"lot": LOT, "who": "AB", "channel": "core-1", "text": "the thickest"}
+    assert post(page, "/moved", move).status == 201
+    (entry,) = [entry for _, entry in desk.entries]
+    assert (entry.kind, entry.about) == (EntryKind.MOVED, "core-1")
+    assert entry.text == "settling 5 min; the thickest"
+    for wrong in ({"channel": "chamber"}, {"lot": "JY-0"}, {"who": ""}):
+        assert post(page, "/moved", {**move, **wrong}).status == 400
+    assert len(desk.entries) == 1
+
+
 def test_an_entry_is_in_the_journal_when_the_answer_comes(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     journal = Journal(path)

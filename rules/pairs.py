@@ -122,7 +122,7 @@ def passed(
             tuple(one for one in have if one.to_ms > until_ms) for have in ahead
         )
     if line.over:
-        ahead = ((),) * len(ahead)
+        return _over(paired._replace(line=line)), moves
     last = [one for one in said if one.at_ms <= front_ms][-1:]
     said = (*last, *(one for one in said if one.at_ms > front_ms))
     return Paired(line, front_ms, ahead, said), moves
@@ -134,7 +134,13 @@ def turned(
     """Make the turns that the pair has already come to."""
     sight = _blind(paired.front_ms)
     line, moves = lines.turned(limit, facts, paired.line, sight)
-    return paired._replace(line=line), moves
+    paired = paired._replace(line=line)
+    return (_over(paired) if line.over else paired), moves
+
+
+def _over(paired: Paired) -> Paired:
+    """Nothing more is kept of what was ahead: it is nobody's credit."""
+    return Paired(paired.line, 0, ((),) * len(paired.ahead))
 
 
 def ending(paired: Paired, at_ms: int, heat_ended_ms: int) -> Paired:

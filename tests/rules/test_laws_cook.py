@@ -72,8 +72,15 @@ stages:
     + LIMITS
 )
 MOIST = moist("wet-bulb", pressure="980 hPa to 1040 hPa", during="dry, cook")
+STEAM = MOIST.model_copy(
+    update={
+        "name": "steam",
+        "channel": Role.CHAMBER,
+        "name_of_option": "FSIS 2021, humidity option 1 (steam)",
+    }
+)
 BY_THE_CORE, BY_TIME = (
-    told.model_copy(update={"limits": (*told.limits, MOIST)})
+    told.model_copy(update={"limits": (*told.limits, MOIST, STEAM)})
     for told in (BY_THE_CORE, BY_TIME)
 )
 CHANNELS = (
@@ -120,12 +127,19 @@ def entries(draw: st.DrawFn) -> list[Entry]:
     """What a person did, at most once at one moment."""
     kind = st.sampled_from(KINDS)
     found = draw(st.dictionaries(moments, kind, max_size=4))
-    return [
+    steam = st.sampled_from(["steam on", "steam off", "it smells good"])
+    noted = draw(st.dictionaries(moments, steam, max_size=2))
+    done = [
         Entry(kind, at_ms, at_ms, "ab", "settling 20 s", "core-1")
         if kind is EntryKind.MOVED
         else Entry(kind, at_ms, at_ms, "ab")
         for at_ms, kind in found.items()
     ]
+    said = [
+        Entry(EntryKind.NOTE, at_ms, at_ms, "ab", text, "steam")
+        for at_ms, text in noted.items()
+    ]
+    return [*done, *said]
 
 
 def in_order(*facts: Sequence[Fact]) -> list[Fact]:

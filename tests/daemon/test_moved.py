@@ -4,9 +4,14 @@ from pathlib import Path
 
 import pytest
 
+from daemon import record
 from daemon.cli import BAD_COMMAND, GOOD, main
 from daemon.journal import Journal
-from rules.facts import EntryKind
+from daemon.verify import verify
+from rules import moving
+from rules.facts import Entry, EntryKind
+from tests.daemon import invented
+from tests.daemon.records import KEY, PEM
 from tests.end_to_end.test_identity import SCHEDULE, SETTINGS
 
 LOT = "T-9"
@@ -80,3 +85,15 @@ def test_what_cannot_be_is_refused_in_words(
 ) -> None:
     assert main(["moved", *words, "--who", "AB", *at]) == BAD_COMMAND
     assert said in capsys.readouterr().err
+
+
+def test_a_record_with_a_move_verifies_and_tells_of_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text, at_ms = moving.text_of("5 min", "the thickest"), invented.at(200)
+    move = Entry(EntryKind.MOVED, at_ms, at_ms, "AB", text, "core-1")
+    monkeypatch.setattr(invented, "ENTRIES", [*invented.ENTRIES, move])
+    sealed = record.write(invented.dossier(tmp_path, invented.BRIEF), KEY)
+    assert verify(sealed, PEM).failures == ()
+    told = b"moved to another piece by AB (the thickest); no evidence until"
+    assert told in sealed

@@ -105,11 +105,13 @@ def _lines(channel: Channel, known: Known, now_ms: int) -> Iterator[str]:
         )
         if judged.value_mc != said.value_mc:
             yield f"    said {_thousandths(said.value_mc)} degC"
+    if channel.probe:
+        yield f"    probe {channel.probe}"
     if check := calibration.in_force(channel.checks, at_ms):
         yield f"    {say_check(check, say_stamp)}"
     doubt = known.doubted.get(name)
     if doubt and doubt.now in set(Doubt):
-        yield f"    doubted since {say_stamp(doubt.at_ms)}: {doubt.why}"
+        yield f"    {doubt.now} since {say_stamp(doubt.at_ms)}: {doubt.why}"
     if refusal := known.refused.get(name):
         yield f"    last refused {say_stamp(refusal.received_ms)}: {refusal.why}"
 

@@ -27,6 +27,7 @@ channels:
     payload: json
     value at: /core
     battery at: /battery
+    probe: TH-7
     unit: degC
     every: 10 s
     quiet after: 2 min
@@ -123,8 +124,9 @@ def test_every_channel_is_shown(path: Path, capsys: pytest.CaptureFixture[str]) 
 north
   core-1       core      63.900 degC ± 0.589 K, 1 min 5 s ago
       said 64.300 degC
+      probe TH-7
       checked 2026-01-09T07:30:00.000Z by AB: said 0.4 degC at 0.0 degC ± 0.1 K
-      doubted since 2026-01-10T04:58:50.000Z: the same to the last digit for 15 min
+      frozen since 2026-01-10T04:58:50.000Z: the same to the last digit for 15 min
       last refused 2026-01-10T04:59:52.000Z: the newest word
       battery 81 %, 1 min 5 s ago
       advice: core-1 is judged at 69.0 degC and was not checked within 10.0 K of it: \

@@ -209,7 +209,7 @@ def test_a_backup_of_a_newer_program_is_not_used(path: Path, tmp_path: Path) -> 
     newer = Journal(backup)
     newer.connection.execute("PRAGMA user_version = 99")
     newer.close()
-    assert "it has form 99, and this program knows no form after 2" in said(
+    assert "it has form 99, and this program knows no form after 3" in said(
         backup, path
     )
 

@@ -179,22 +179,30 @@ function buildForm(cook) {
   const label = make("label", "", "What was seen or done");
   label.htmlFor = id;
   const form = make("form", "written", label, text, tick, button, outcome);
+  whenSent(form, button, outcome, async (who) => {
+    const body = { lot: cook.lot, who, text: text.value, corrective: corrective.checked };
+    const number = await write("note", body);
+    text.value = "";
+    corrective.checked = false;
+    return number;
+  });
+  return make("details", "", make("summary", "", "Write a note or a corrective action"), form);
+}
+
+/** Write once what a form holds, by whoever gives initials, and say its number. */
+function whenSent(form, button, outcome, send) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const who = await askInitials();
     if (!who || button.disabled) return;
     button.disabled = true;
     try {
-      const body = { lot: cook.lot, who, text: text.value, corrective: corrective.checked };
-      say(outcome, `Written down as entry ${await write("note", body)}.`);
-      text.value = "";
-      corrective.checked = false;
+      say(outcome, `Written down as entry ${await send(who)}.`);
     } catch (error) {
       say(outcome, error.message);
     }
     button.disabled = false;
   });
-  return make("details", "", make("summary", "", "Write a note or a corrective action"), form);
 }
 
 /** Where a person says that a probe is in another piece now. */
@@ -208,19 +216,9 @@ function buildMoved(cook) {
   outcome.setAttribute("role", "status");
   const words = "For 5 min it is no evidence, and the new piece begins with no heat to its credit.";
   const form = make("form", "written", label, which, make("p", "soft", words), button, outcome);
-  form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    const who = await askInitials();
-    if (!who || button.disabled) return;
-    button.disabled = true;
-    try {
-      const body = { lot: cook.lot, who, channel: which.value, text: "" };
-      say(outcome, `Written down as entry ${await write("moved", body)}.`);
-    } catch (error) {
-      say(outcome, error.message);
-    }
-    button.disabled = false;
-  });
+  whenSent(form, button, outcome, (who) =>
+    write("moved", { lot: cook.lot, who, channel: which.value, text: "" }),
+  );
   const node = make("details", "", make("summary", "", "Say that a probe was moved"), form);
   node.which = which;
   return node;

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from probes.contract import Conversion, Form, Law, Raw, Unit
 from rules.channels import Role
 from rules.faults import Fault
-from rules.reader import Marked, Path, Tree
+from rules.reader import Marked, Path, Tree, is_one_of
 
 Part = Mapping[str, Tree]
 
@@ -29,16 +29,16 @@ ASKS = {
 
 def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     unit, law, role = (channel.get(key) for key in ("unit", "conversion", "role"))
-    if law is None and unit in set(Raw):
+    if law is None and is_one_of(unit, Raw):
         fitting = ", ".join(one for one in Law if Conversion(one).raw == unit)
         found, right = f"{unit} is not a temperature yet", "add a line: conversion: "
         yield marked.fault((*loc, "unit"), found, right + fitting)
-    if law in set(Law) and unit in {*Unit, *Raw}:
+    if is_one_of(law, Law) and (is_one_of(unit, Unit) or is_one_of(unit, Raw)):
         raw = Conversion(Law(str(law))).raw
         if unit != raw:
             found = f"conversion {law} begins with {raw}, and the unit is {unit}"
             yield marked.fault((*loc, "unit"), found, f"write unit: {raw}")
-    if unit in set(Raw) and role == Role.HUMIDITY:
+    if is_one_of(unit, Raw) and role == Role.HUMIDITY:
         found = f"{unit} is not a unit of humidity"
         yield marked.fault((*loc, "unit"), found, "write unit: '%RH'")
 

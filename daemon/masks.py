@@ -15,7 +15,7 @@ from typing import NamedTuple
 import yaml
 
 from rules.faults import Fault, render_all
-from rules.reader import nearest
+from rules.reader import ShallowLoader, TooDeepError, nearest
 
 SECRETS = ("password", "token", "address")
 SOURCES = ("file", "environment")
@@ -91,8 +91,8 @@ class _Piece(NamedTuple):
 def _pieces(source: str) -> list[_Piece] | None:
     """Every scalar of the file; ``None`` where it is no YAML."""
     try:
-        node = yaml.compose(source, Loader=yaml.SafeLoader)
-    except (yaml.YAMLError, RecursionError):
+        node = yaml.compose(source, Loader=ShallowLoader)
+    except (yaml.YAMLError, RecursionError, TooDeepError):
         return None
     return list(_Walk(set()).below(node, "")) if node else []
 

@@ -14,7 +14,7 @@ from probes.contract import Form, Unit
 from probes.identity import same
 from rules.channels import Role
 from rules.faults import Fault
-from rules.reader import Marked, Path, Tree
+from rules.reader import Marked, Path, Tree, is_one_of
 from rules.units import duration, say_ms
 
 Part = Mapping[str, Tree]
@@ -59,7 +59,7 @@ def _broker(marked: Marked) -> Iterator[Fault]:
 
 def _form(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     form = channel.get("payload")
-    if form not in set(Form):
+    if not is_one_of(form, Form):
         return
     for key, forms in FORMS_OF.items():
         if key in channel and form not in forms:
@@ -97,7 +97,7 @@ def _identity(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
 
 def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     unit, role = channel.get("unit"), channel.get("role")
-    if unit not in set(Unit) or role not in set(Role):
+    if not is_one_of(unit, Unit) or not is_one_of(role, Role):
         return
     if role == Role.HUMIDITY and unit != Unit.PERCENT:
         yield marked.fault(
@@ -113,7 +113,7 @@ def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
 
 def _accuracy(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
     accuracy, role = channel.get("accuracy"), channel.get("role")
-    if not isinstance(accuracy, str) or role not in set(Role):
+    if not isinstance(accuracy, str) or not is_one_of(role, Role):
         return
     example = "2 %RH" if role == Role.HUMIDITY else "0.5 K"
     right = example.split()[1]
@@ -158,7 +158,7 @@ def _topics(marked: Marked, channels: list[tuple[Path, Part]]) -> Iterator[Fault
     first: dict[Tree | None, tuple[Path, Part]] = {}
     for loc, channel in channels:
         topic, form = channel.get("topic"), channel.get("payload")
-        if not isinstance(topic, str) or form not in set(Form):
+        if not isinstance(topic, str) or not is_one_of(form, Form):
             continue
         there, other = first.setdefault(topic, (loc, channel))
         if there == loc:

@@ -31,7 +31,7 @@ from rules.formulation import (
     pumped,
 )
 from rules.limit import Written
-from rules.reader import Marked, marked_tree, validated
+from rules.reader import Marked, is_one_of, marked_tree, validated
 from rules.standards.cooling import COOLING_OPTIONS, ProductFacts, qualifies
 from rules.standards.nitrite import ProductClass
 from rules.units import ActivityMilli, refused
@@ -240,7 +240,7 @@ def _crossed(marked: Marked) -> Iterator[Fault]:
     """Whether the class and the pickle belong together."""
     tree = marked.tree if isinstance(marked.tree, dict) else {}
     product = tree.get("product class")
-    if product in set(ProductClass):
+    if is_one_of(product, ProductClass):
         wants = product in WITH_PICKLE
         if wants and "pickle" not in tree:
             right = "add a line: pickle: {weight: ..., taken up: ... %}"

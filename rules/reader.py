@@ -11,6 +11,7 @@ raises ``rules.units.refused`` gives its own words and remedy.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any, NamedTuple, TypeVar, get_args
 
 import yaml
@@ -102,7 +103,7 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     """Read YAML text into a tree of texts with their places, or say why not."""
     try:
         node = yaml.compose(text, Loader=_Loader)
-    except _TooDeepError as error:
+    except TooDeepError as error:
         return [Fault(path, *error.place, 1, TOO_DEEP, FLATTER)]
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
@@ -123,7 +124,12 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     return walk.faults or Marked(path, tree, walk.values, walk.keys)
 
 
-class _TooDeepError(Exception):
+def is_one_of(value: object, words: type[StrEnum]) -> bool:
+    """Whether what stands in a file is one of these words: it may be no word at all."""
+    return isinstance(value, str) and value in set(words)
+
+
+class TooDeepError(Exception):
     """Brackets within brackets, at this line and column."""
 
     def __init__(self, mark: yaml.Mark) -> None:
@@ -131,15 +137,19 @@ class _TooDeepError(Exception):
         self.place = (mark.line + 1, mark.column + 1)
 
 
-class _Loader(yaml.SafeLoader):
-    """Composes a tree in which an alias stands as itself, at its own place."""
+class ShallowLoader(yaml.SafeLoader):
+    """Raises ``TooDeepError`` where more brackets are open than anybody writes."""
 
     def fetch_flow_collection_start(self, kind: Any) -> None:
         # The scanner's work at one token grows with the brackets open around it: a
         # thousand of them held the processor for seconds.
         if self.flow_level >= DEEPEST:
-            raise _TooDeepError(self.get_mark())
+            raise TooDeepError(self.get_mark())
         super().fetch_flow_collection_start(kind)
+
+
+class _Loader(ShallowLoader):
+    """Composes a tree in which an alias stands as itself, at its own place."""
 
     def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:
         event = self.peek_event()  # type: ignore[no-untyped-call]

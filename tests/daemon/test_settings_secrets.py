@@ -64,6 +64,12 @@ def test_a_file_cut_off_anywhere_shows_nothing() -> None:
         assert PIECE not in shown(SOURCE[:at]), SOURCE[:at]
 
 
+def test_behind_more_brackets_than_anybody_writes_nothing_is_shown() -> None:
+    """The reader gives up at the first too many, and so does what covers secrets."""
+    assert PIECE not in shown(SOURCE + "[" * 1_000)
+    assert PIECE not in shown("[" * 1_000 + SOURCE)
+
+
 def test_what_is_no_secret_is_shown_as_it_is() -> None:
     lines, right = masked(SOURCE).splitlines(), SOURCE.splitlines()
     right[6] = "  password: ********"

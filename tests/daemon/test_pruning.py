@@ -81,9 +81,9 @@ def _cook(folder: Path, storage: str) -> None:
     place.journal.close()
     settings = folder / "settings.yaml"
     settings.write_text(LEAST)
+    # Not on a frozen day: what signs a PDF would keep the frozen kind of date for good.
     for words in (["key", "create"], ["record", LOT]):
-        with freeze_time(date(2026, 1, 11)):
-            assert cli.main([*words, "--settings", str(settings)]) == cli.GOOD
+        assert cli.main([*words, "--settings", str(settings)]) == cli.GOOD
 
 
 Cooked = Callable[[str], None]

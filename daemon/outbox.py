@@ -216,18 +216,14 @@ class Outbox:
             if number is None or self._tables.state(number) is NORMAL:
                 number = self._tables.open(key, answer=True)
             made += self._tell(number, WORSE, taking)
-        elif number is not None and self._tables.state(number) is not NORMAL:
-            if gathered.joined or gathered.parted:
+        elif number is not None:
+            state = self._tables.state(number)
+            if state is not NORMAL and (gathered.joined or gathered.parted):
                 self._name_all(number, gathered, taking)
                 made += 1
-            elif signal and NEXT[self._tables.state(number), signal] is not (
-                self._tables.state(number)
-            ):
+            elif signal and NEXT[state, signal] is not state:
                 self._signal(number, signal, taking)
                 made += 1
-        elif signal is SAME and number is not None:
-            self._signal(number, signal, taking)
-            made += 1
         if asked and not severity(event.subject, event.now):
             number = self._tables.open(key, answer=False)
             made += self._tell(number, NOTED, taking)

@@ -55,9 +55,8 @@ class Show:
         self._refused: deque[NoticeView] = deque(maxlen=REFUSED_SHOWN)
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
         self._recall: Iterator[Iterable[Reading]] = iter(())
-        self._held: list[Reading] | None = (
-            None  # for the curves, while they are recalled
-        )
+        # For the curves, while what was before is recalled.
+        self._held: list[Reading] | None = None
 
     @property
     def channels(self) -> list[str]:

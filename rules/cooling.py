@@ -20,15 +20,14 @@ of their own: unknown is unproven, and a condition that is not met is missed.
 from functools import lru_cache, partial
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from rules import allowance, falling
 from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.falling import Fall
-from rules.limit import Goal, Limit, Move, Opening, Shown, of_edition
-from rules.remarks import choice
+from rules.limit import Goal, Limit, Move, Opening, Shown, listed, of_edition
 from rules.standards.cooling import (
     COOLING_OPTIONS,
     Clock,
@@ -36,7 +35,7 @@ from rules.standards.cooling import (
     CoolingOption,
     qualifies,
 )
-from rules.units import refused, say_mc, say_ms
+from rules.units import say_mc, say_ms
 
 CHILLING = ("chill", "chilling", "cool", "cooling")  # stages, where none are named
 CONDITIONS = "conditions"
@@ -70,23 +69,15 @@ class State(NamedTuple):
     over_ms: int
 
 
-def known(name: str) -> str:
-    """Refuse an option that we do not have, and offer the nearest."""
-    if name not in COOLING_OPTIONS:
-        raise refused(
-            f"{name!r} is not a cooling option we have",
-            choice(name, list(COOLING_OPTIONS)),
-        )
-    return name
-
-
 class CoolingLimit(Limit):
     """One published cooling option."""
 
     runs_through = True  # what cools is cooling all the way
 
     kind: Literal["cooling option"]
-    name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+    name_of_option: Annotated[str, listed(COOLING_OPTIONS, "cooling option")] = Field(
+        alias="option"
+    )
     edition: str = ""  # of the option, where its author wants no other
 
     @model_validator(mode="after")

@@ -20,14 +20,13 @@ Source: FSIS-GD-2021-14 (December 2021), relative humidity, key definitions and 
 import re
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from rules.channels import Role
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.limit import Limit, Move, Opening, Shown
+from rules.limit import Limit, Move, Opening, Shown, listed
 from rules.psychrometer import FULL_MPCT, boiling_mc, ceiling_mpct, humidity_mpct
-from rules.remarks import choice
 from rules.standards.humidity import HUMIDITY_OPTIONS, HumidityOption
 from rules.standards.humidity import Shown as ShownBy
 from rules.units import no_comma, refused, say_ms
@@ -42,14 +41,6 @@ NOTES = {
     (ShownBy.SEALED, "dampers open"): False,
 }
 SEA_LEVEL_PA = (101_325, 101_325)  # where nobody wrote another
-
-
-def known(name: str) -> str:
-    """Refuse an option that we do not have, and offer the nearest."""
-    if name not in HUMIDITY_OPTIONS:
-        found = f"{name!r} is not a humidity option we have"
-        raise refused(found, choice(name, list(HUMIDITY_OPTIONS)))
-    return name
 
 
 def pressures(text: object) -> tuple[int, int]:
@@ -83,7 +74,9 @@ class HumidityLimit(Limit):
     runs_through = True
 
     kind: Literal["humidity"]
-    name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+    name_of_option: Annotated[str, listed(HUMIDITY_OPTIONS, "humidity option")] = Field(
+        alias="option"
+    )
     until_limit: str = Field(alias="until", min_length=1)
     pressure_pa: Annotated[tuple[int, int] | None, BeforeValidator(pressures)] = Field(
         default=None, alias="pressure"

@@ -15,15 +15,16 @@ A state is a ``NamedTuple`` of integers, texts and tuples.  A move carries the t
 at which it became true, whenever it was noticed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import UTC, datetime
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from rules.channels import Role
 from rules.evidence import Piece, Span
 from rules.facts import Standing, Verdict
+from rules.remarks import choice
 from rules.standards.cooling import ProductFacts
 from rules.units import Duration, at_some_time, refused
 
@@ -75,6 +76,17 @@ class Goal(NamedTuple):
     runs_ms: int = 0  # the clock runs, and was read then; 0: it has not begun
     hold_ms: int = 0  # the channel is then to be held there for so long
     held_ms: int = 0  # and has been there since; 0: it is not there
+
+
+def listed(names: Collection[str], what: str) -> AfterValidator:
+    """Refuse a name that is none of ours, and offer the nearest."""
+
+    def known(name: str) -> str:
+        if name not in names:
+            raise refused(f"{name!r} is not a {what} we have", choice(name, [*names]))
+        return name
+
+    return AfterValidator(known)
 
 
 def words(text: object) -> object:

@@ -11,25 +11,15 @@ it, and in a hole the fastest of all; the least is the slowest, and none in a ho
 
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
-from rules.limit import Limit, Move, Opening, Shown
-from rules.remarks import choice
+from rules.limit import Limit, Move, Opening, Shown, listed
 from rules.standards.growth import GROWTH_MODELS
-from rules.units import refused
 
 STANDARD_MLOG10 = 1_000  # what 9 CFR 318.17(a)(2) allows, to compare with
-
-
-def known(name: str) -> str:
-    """Refuse a model that we do not have, and offer the nearest."""
-    if name not in GROWTH_MODELS:
-        found = f"{name!r} is not a growth model we have"
-        raise refused(found, choice(name, list(GROWTH_MODELS)))
-    return name
 
 
 class State(NamedTuple):
@@ -46,7 +36,7 @@ class PredictedGrowth(Limit):
 
     kind: Literal["predicted growth"]
     grade: Literal["operating"] = Field(alias="class")
-    model: Annotated[str, AfterValidator(known)]
+    model: Annotated[str, listed(GROWTH_MODELS, "growth model")]
 
     @property
     def required_words(self) -> str:

@@ -9,27 +9,20 @@ cold: the Food Code counts the time above 41 degF.
 from functools import cached_property
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
+from rules.limit import listed
 from rules.reach import Asked, Reaching
-from rules.remarks import choice
 from rules.standards.reheating import REHEATING_OPTIONS, ReheatingOption
-from rules.units import refused
-
-
-def known(name: str) -> str:
-    """Refuse an option that we do not have, and offer the nearest."""
-    if name not in REHEATING_OPTIONS:
-        found = f"{name!r} is not a reheating option we have"
-        raise refused(found, choice(name, list(REHEATING_OPTIONS)))
-    return name
 
 
 class ReheatingLimit(Reaching):
     """One published reheating option."""
 
     kind: Literal["reheating"]
-    name_of_option: Annotated[str, AfterValidator(known)] = Field(alias="option")
+    name_of_option: Annotated[str, listed(REHEATING_OPTIONS, "reheating option")] = (
+        Field(alias="option")
+    )
 
     @property
     def option(self) -> ReheatingOption:

@@ -12,12 +12,10 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import Any, NamedTuple
 
+from rules import surface
+from rules.crosscheck import LETHAL
 from rules.facts import Standing
 from rules.units import say_mc, say_ms
-
-LETHAL = ("dwell table", "integrated lethality")
-HUMID = "humidity"
-NO_HUMIDITY = "no humidity evidence"
 
 Tree = dict[str, Any]  # as ``daemon.view.as_json`` gives it
 
@@ -42,7 +40,7 @@ def ahead(one: Tree, house: House) -> str:
 
 def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]]:
     """Whether all is well with each lethality limit that is judged, and the words."""
-    humid = [one for one in limits if one["kind"] == HUMID]
+    humid = [one for one in limits if one["kind"] == surface.HUMID]
     beside = "; ".join(f"{one['name']}: {one['standing']}" for one in humid)
     for one in limits:
         if one["kind"] not in LETHAL or one["standing"] == Standing.WAITING:
@@ -53,7 +51,7 @@ def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]
             rate = f", {ahead(one['ahead'], house)}" if one["ahead"] else ""
             words = f"{one['name']}: not met yet{rate}"
         well = one["standing"] in (Standing.WITHIN, Standing.MET)
-        yield well, f"{words} ({beside or NO_HUMIDITY})"
+        yield well, f"{words} ({beside or surface.NONE})"
 
 
 def clock(at_ms: int, house: House) -> str:

@@ -14,6 +14,7 @@ from daemon.cli import CHECK_FAILED, GOOD, MACHINE, CommandError
 from daemon.going import House, Tree
 from daemon.settings import Page, Settings
 from daemon.view import Heard
+from rules.crosscheck import LETHAL
 from rules.facts import Standing
 from rules.signs import WAKES
 from rules.units import say_ms
@@ -111,7 +112,7 @@ def _ahead(cook: Tree, running: list[Tree], house: House) -> Iterator[Line]:
             )
     for limit in cook["limits"]:
         ahead = limit["ahead"]
-        if ahead and limit["kind"] not in going.LETHAL:
+        if ahead and limit["kind"] not in LETHAL:
             well = limit["standing"] in WELL
             yield well, "", f"{_name(limit)}: {going.ahead(ahead, house)}"
     for well, words in going.lethality(cook["limits"], house):

@@ -8,11 +8,12 @@ Source: FSIS-GD-2021-14, the three critical operating parameters, and table 5, g
 
 from collections.abc import Sequence
 
+from rules.crosscheck import LETHAL
 from rules.schedule import Schedule
 from rules.standards.humidity import EXEMPT, EXEMPT_SOURCE
 from rules.verdicts import Judged
 
-HUMID, LETHAL = "humidity", ("dwell table", "integrated lethality")
+HUMID = "humidity"
 NONE = "no humidity evidence"
 
 

@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from daemon.going import NO_HUMIDITY, House, ahead, clock, lethality
+from daemon.going import House, ahead, clock, lethality
+from rules.surface import NONE as NO_HUMIDITY
 
 AT_MS = 1_768_050_600_000  # 2026-01-10T13:10:00Z, 14:10 in Vienna
 MIN = 60_000

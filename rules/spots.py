@@ -7,6 +7,7 @@ it is kept and told beside what the probes prove, and moves no limit.
 Units: ``_mc`` as in ``rules.facts``.
 """
 
+import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from rules.stages import Way
 from rules.units import difference, refused, say_k, say_mc, temperature
 
 RIGHT = "write, for example: '72.1, 71.8, 73.0 degC' --within '0.5 K'"
+SEPARATED = re.compile(r"\s*,\s+|\s+")
 MOST = 50  # pieces in a set
 
 
@@ -43,8 +45,9 @@ def read(pieces: str, within: str) -> Spots:
         ValueError: It is no set; the words say what would be right.
     """
     numbers, _, unit = pieces.strip().rpartition(" ")
-    found = [one for one in numbers.replace(",", " ").split() if one]
-    if not 1 <= len(found) <= MOST:
+    numbers = numbers.rstrip(" ,")
+    found = SEPARATED.split(numbers)  # 72,1 is one number, and refused as such
+    if not numbers or len(found) > MOST:
         raise refused(f"{pieces!r} are not the temperatures of pieces", RIGHT)
     values_mc = tuple(temperature(f"{one} {unit}") for one in found)
     return Spots(values_mc, difference(within))

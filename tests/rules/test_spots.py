@@ -65,6 +65,10 @@ def test_where_a_core_has_to_fall_the_highest_governs() -> None:
         ("degC", "0.5 K", "are not the temperatures of pieces"),
         ("72.1, hot degC", "0.5 K", "is not a temperature"),
         ("72.1 K", "0.5 K", "is not a temperature"),
+        # A decimal comma, as much of the world writes it: never two pieces.
+        ("72,1 degC", "0.5 K", "it may mean 72.1 or 721"),
+        ("72,1, 71,8 degC", "0.5 K", "it may mean 72.1 or 721"),
+        ("72.1, 71,8 degC", "0.5 K", "it may mean 71.8 or 718"),
         ("72.1 degC", "0.5 degC", "is not a difference of temperature"),
         ("9999 degC", "0.5 K", "is outside"),
         ("72 " * 51 + "degC", "0.5 K", "are not the temperatures of pieces"),

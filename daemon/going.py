@@ -29,13 +29,11 @@ class House(NamedTuple):
 
 def ahead(one: Tree, house: House) -> str:
     """When the core is where it is asked to be, and when it must be."""
-    where = f"{'past' if one['rises'] else 'down to'} {say_mc(one['mark_mc'])}"
-    hold = f" for {say_ms(one['hold_ms'])}" if one["hold_ms"] else ""
-    rate = _rate(one, house)
+    asked, rate = _asked(one), _rate(one, house)
     if one["deadline_ms"]:
         by = clock(one["deadline_ms"], house)
-        return f"{one['channel']} must be {where}{hold} by {by}; at this rate {rate}"
-    return f"{one['channel']} has to be {where}{hold}; at this rate {rate}"
+        return f"{one['channel']} must {asked} by {by}; at this rate {rate}"
+    return f"{one['channel']} has to {asked}; at this rate {rate}"
 
 
 def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]]:
@@ -61,6 +59,15 @@ def clock(at_ms: int, house: House) -> str:
         for ms in (at_ms, house.now_ms)
     )
     return f"{at:%H:%M}" if at.date() == now.date() else f"{at:%Y-%m-%d %H:%M}"
+
+
+def _asked(one: Tree) -> str:
+    """What the core has to be, or the heat that it has to have."""
+    if one["asks"]:
+        return f"have {one['asks']}"
+    where = f"{'past' if one['rises'] else 'down to'} {say_mc(one['mark_mc'])}"
+    hold = f" for {say_ms(one['hold_ms'])}" if one["hold_ms"] else ""
+    return f"be {where}{hold}"
 
 
 def _rate(one: Tree, house: House) -> str:

@@ -132,6 +132,7 @@ def _ahead(foreseen: Sequence[Foreseen]) -> dict[tuple[str, str], AheadView]:
             latest_ms=one.latest_ms,
             around=one.around,
             around_mc=one.around_mc,
+            asks=one.asks,
         )
         for one in sorted(foreseen, key=lateness)
     }

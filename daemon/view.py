@@ -63,6 +63,7 @@ class AheadView:
     latest_ms: int
     around: str  # the channel that surrounds it
     around_mc: int
+    asks: str = ""  # the heat that it has to have instead, in words
 
 
 @dataclass(frozen=True, slots=True)

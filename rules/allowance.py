@@ -156,6 +156,17 @@ def doubted(foreseen: int, why: str) -> int:
     return max(0, min(SURELY, foreseen + (1 if why else -1)))
 
 
+def at_risk_ms(risk_ms: int, foreseen: int, at_ms: int) -> int:
+    """Since when what has no count of its own is at risk; 0 where it is not.
+
+    ``risk_ms`` is what that was before: what is at risk stays so until it is surely
+    well again.
+    """
+    if risk_ms and foreseen:
+        return risk_ms
+    return at_ms if foreseen == SURELY else 0
+
+
 RELIEVED_WORDS = "will be in time at this rate"
 
 

@@ -159,9 +159,7 @@ class DwellTableLimit(Limit):
         """At risk as long as no row is forecast to be full before its stages end."""
         was = self._standing(state)
         bad = allowance.doubted(state.foreseen, why)
-        since_ms = (state.risk_ms or at_ms) if bad == allowance.SURELY else 0
-        if bad and state.risk_ms:  # not surely well again
-            since_ms = state.risk_ms
+        since_ms = allowance.at_risk_ms(state.risk_ms, bad, at_ms)
         state = state._replace(foreseen=bad, risk_ms=since_ms)
         now = self._standing(state)
         if now is was:

@@ -18,6 +18,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from rules import (
+    deadlines,
     evidence,
     forecast,
     lines,
@@ -178,15 +179,14 @@ def foreseen(plan: Plan, state: State) -> list[Foreseen]:
     What has it already, for now, is not among them.
     """
     now, found = _last_moment(plan, state), []
-    for i, course in courses(plan, state).items():
+    going = courses(plan, state)
+    for i, course in going.items():
         reached = state.at.reached[plan.cores[i]]
         found += outlook.stage_end(now, course, reached=reached)
         for number, line in zip(plan.judged[i], state.lines[i], strict=True):
-            limit, until_ms = (
-                plan.limits[number],
-                outlook.until_ms(now, plan.during[number]),
-            )
+            limit, during = plan.limits[number], plan.during[number]
             goals = lines.goals(limit, line)
+            until_ms = deadlines.until_ms(now, during, goals, going)
             found += outlook.towards(course, limit.name, goals, until_ms)
     return [one for one in found if not 0 < one.likely_ms <= now.mark_ms]
 
@@ -247,7 +247,7 @@ def _minutes_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -
         if not any(map(forecast.any_at, samples)):  # nor will there be until then
             break
         state = _looked_around(plan, state, at_ms, events)
-        if at_ms % outlook.JUDGED_MS == 0 and not state.at.finished_ms:
+        if at_ms % deadlines.JUDGED_MS == 0 and not state.at.finished_ms:
             state = _looked_ahead(plan, state, at_ms, events)
         at_ms += MINUTE_MS
     return state
@@ -275,15 +275,16 @@ def _sign(plan: Plan, number: int, seen: Seen, after: Seen, why: str) -> Event:
 def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> State:
     """Tell the limits on every core what is forecast of them."""
     now = _moment(plan, state, at_ms)
-    for i, core in enumerate(plan.cores):
-        asked = _asked(plan, state, now, i) if core >= 0 else []
-        course = outlook.course(now, i) if asked else None
-        if course is None:
-            continue
+    asked = {
+        i: _asked(plan, state, i) for i, core in enumerate(plan.cores) if core >= 0
+    }
+    courses = _courses(now) if any(asked.values()) else {}
+    for i, course in courses.items():
         row = list(state.lines[i])
-        for place, goals, until_ms in asked:
+        for place, goals in asked[i]:
             number = plan.judged[i][place]
-            bad, why = outlook.lost(course, goals, until_ms)
+            until_ms = deadlines.until_ms(now, plan.during[number], goals, courses)
+            bad, why = deadlines.lost(course, goals, until_ms)
             if bad is not None:
                 told = (plan.limits[number], row[place], at_ms, goals[0].part, why)
                 row[place], moves = lines.foreseen(*told)
@@ -293,22 +294,14 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
     return state
 
 
-def _asked(
-    plan: Plan, state: State, now: Moment, i: int
-) -> list[tuple[int, list[Goal], int]]:
-    """The goals of each part that can come too late, and when its stages end.
-
-    With the place of their limit among those of the channel.
-    """
+def _asked(plan: Plan, state: State, i: int) -> list[tuple[int, list[Goal]]]:
+    """The goals of each part, with the place of their limit among the channel's."""
     found = []
     row = zip(plan.judged[i], state.lines[i], strict=True)
     for place, (number, line) in enumerate(row):
         goals = lines.goals(plan.limits[number], line)
-        until_ms = outlook.until_ms(now, plan.during[number]) if goals else 0
         for part in dict.fromkeys(goal.part for goal in goals):
-            ours = [goal for goal in goals if goal.part == part]
-            if until_ms or ours[0].left_ms is not None:
-                found.append((place, ours, until_ms))
+            found.append((place, [goal for goal in goals if goal.part == part]))
     return found
 
 

@@ -29,6 +29,7 @@ from math import isqrt
 from typing import NamedTuple
 
 from rules.evidence import Sight
+from rules.integral import Sum, rate_e9
 
 MINUTE_MS = 60_000
 ONE = 1 << 32
@@ -38,6 +39,8 @@ NONE_MC = -(1 << 40)  # no reading was at hand
 NEVER = 1 << 30
 HORIZON = 24 * 60  # farther off than a day nobody asks
 LEAST_SAMPLES = 8
+STEP = 5  # minutes between which heat is added up as a straight line
+TENTH_MC = 100
 LONGEST_GAP = 5  # without a sample for longer, the window begins anew
 FASTEST = ONE // 2  # a rate above this is a probe pulled out, not a sausage
 STILL_MC = 600  # a core that has no rate and moved less than this stands still
@@ -126,17 +129,35 @@ def _misfit(fit: Fit) -> int:
 def crossing(fit: Fit, course: Sequence[Around], mark_mc: int) -> Crossing:
     """When a core that is fitted so will be at the mark, in these surroundings."""
     rises = mark_mc >= fit.core_mc
+    found = [
+        _minutes(fit.core_mc, rate, ahead, mark_mc)
+        for rate, ahead in _three(fit, course, rises=rises)
+    ]
+    return Crossing(*(one if one <= HORIZON else NEVER for one in found))
+
+
+def filled(fit: Fit, course: Sequence[Around], left: Sum, sure_mc: int) -> Crossing:
+    """When a core that is fitted so will have had that much more heat.
+
+    It counts at ``sure_mc`` less than it will be.
+    """
+    found = [
+        _filled(fit.core_mc - sure_mc, rate, ahead, left, sure_mc)
+        for rate, ahead in _three(fit, course, rises=True)
+    ]
+    return Crossing(*found)
+
+
+def _three(
+    fit: Fit, course: Sequence[Around], *, rises: bool
+) -> tuple[tuple[int, list[tuple[int, int]]], ...]:
+    """The rate and the surroundings with which it is earliest, likely and latest."""
     spread = fit.rate * fit.doubt // ONE
-    quick, slow = fit.rate + spread, fit.rate - spread
     helps = [(one.minutes, one.high_mc if rises else one.low_mc) for one in course]
     hinders = [(one.minutes, one.low_mc if rises else one.high_mc) for one in course]
     likely = [(one.minutes, one.likely_mc) for one in course]
-    found = (
-        _minutes(fit.core_mc, quick, helps, mark_mc),
-        _minutes(fit.core_mc, fit.rate, likely, mark_mc),
-        _minutes(fit.core_mc, slow, hinders, mark_mc),
-    )
-    return Crossing(*(one if one <= HORIZON else NEVER for one in found))
+    quick, slow = fit.rate + spread, fit.rate - spread
+    return (quick, helps), (fit.rate, likely), (slow, hinders)
 
 
 class _Point(NamedTuple):
@@ -228,6 +249,35 @@ def _minutes(
         core_mc = around_mc - (around_mc - core_mc) * kept // ONE
         spent += lasts
     return NEVER
+
+
+def _filled(
+    core_mc: int, rate: int, course: Sequence[tuple[int, int]], left: Sum, sure_mc: int
+) -> int:
+    """After how many minutes the heat is full, by the trapezoid rule; or NEVER."""
+    spent, needed_e9 = 0, 2 * left.needed_e9 // MINUTE_MS
+    here_e9 = _heat_e9(core_mc, left)
+    for minutes, around_mc in course:
+        until, around_mc = min(spent + minutes, HORIZON), around_mc - sure_mc
+        most_e9 = 2 * max(here_e9, _heat_e9(around_mc, left))
+        if minutes >= HORIZON and most_e9 * (HORIZON - spent) < needed_e9:
+            break
+        while spent < until:
+            lasts = min(STEP, until - spent)
+            kept = _power(rate, lasts)
+            core_mc = around_mc - (around_mc - core_mc) * kept // ONE
+            there_e9 = _heat_e9(core_mc, left)
+            added_e9 = (here_e9 + there_e9) * lasts
+            if added_e9 >= needed_e9:
+                return spent - -needed_e9 * lasts // added_e9
+            here_e9, needed_e9, spent = there_e9, needed_e9 - added_e9, spent + lasts
+    return NEVER
+
+
+def _heat_e9(value_mc: int, left: Sum) -> int:
+    """The lethal rate to a tenth of a degree, so that few are ever worked out."""
+    tenth_mc = (value_mc + TENTH_MC // 2) // TENTH_MC * TENTH_MC
+    return rate_e9(tenth_mc, left.reference_mc, left.z_mc)
 
 
 @lru_cache(maxsize=1024)

@@ -26,6 +26,7 @@ from collections.abc import Iterator, Sequence
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 E9 = 1_000_000_000
 
@@ -34,6 +35,14 @@ _EXACT = Context(prec=40, rounding=ROUND_HALF_EVEN)
 _LN_10 = _EXACT.ln(Decimal(10))
 
 Sample = tuple[int, int]  # at_ms, value_mc
+
+
+class Sum(NamedTuple):
+    """What a course still has to add up to, in milliseconds at the reference."""
+
+    needed_e9: int
+    reference_mc: int
+    z_mc: int
 
 
 @lru_cache(maxsize=1 << 16)

@@ -20,10 +20,11 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
+from rules import allowance
 from rules.evidence import Hole, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.integral import E9, rate_e9
-from rules.limit import Limit, Move, Opening, Shown, say_at
+from rules.integral import E9, Sum, rate_e9
+from rules.limit import Goal, Limit, Move, Opening, Shown, say_at
 from rules.units import (
     Difference,
     Duration,
@@ -58,6 +59,8 @@ class State(NamedTuple):
     most_e9: int
     met_ms: int  # 0 until the least favourable sum is enough
     over_ms: int
+    foreseen: int = 0  # how many more forecasts were bad than good
+    risk_ms: int = 0  # since when it is at risk; 0: it is not
 
 
 class IntegratedLimit(Limit):
@@ -115,10 +118,8 @@ class IntegratedLimit(Limit):
         if span_ms * rate < needed_e9:
             return state, []
         met_ms = piece.from_ms + -(-needed_e9 // rate)
-        state = state._replace(met_ms=met_ms)
-        return state, [
-            Move(met_ms, "", Standing.WITHIN, Standing.MET, self._why(state))
-        ]
+        was, state = self._standing(state), state._replace(met_ms=met_ms)
+        return state, [Move(met_ms, "", was, Standing.MET, self._why(state))]
 
     def steps(self, state: State, spans: Sequence[Span]) -> tuple[State, list[Move]]:
         """Add spans that follow each other, most of which decide nothing."""
@@ -142,18 +143,39 @@ class IntegratedLimit(Limit):
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Met stays met; otherwise the most favourable sum decides."""
-        state = state._replace(over_ms=at_ms)
-        now = self._standing(state)
-        if now is Standing.MET:
+        was, state = self._standing(state), state._replace(over_ms=at_ms)
+        if state.met_ms:
             return state, []
-        return state, [Move(at_ms, "", Standing.WITHIN, now, self._why(state))]
+        return state, [Move(at_ms, "", was, self._standing(state), self._why(state))]
+
+    def goals(self, state: State) -> list[Goal]:
+        """The rest of the sum, until it is shown."""
+        if state.met_ms:
+            return []
+        left_e9 = self._needed_e9 - state.least_e9
+        left = Sum(left_e9, self.reference_mc, self.z_mc)
+        asks = _say(self.needed_mlog10)
+        return [Goal("", True, self.reference_mc, sum=left, asks=asks)]
+
+    def foreseen(
+        self, state: State, at_ms: int, part: str, why: str
+    ) -> tuple[State, list[Move]]:
+        """At risk as long as the sum is forecast to be too small at its stages' end."""
+        was = self._standing(state)
+        bad = allowance.doubted(state.foreseen, why)
+        since_ms = allowance.at_risk_ms(state.risk_ms, bad, at_ms)
+        state = state._replace(foreseen=bad, risk_ms=since_ms)
+        now = self._standing(state)
+        if now is was:
+            return state, []
+        return state, [Move(at_ms, part, was, now, why or allowance.RELIEVED_WORDS)]
 
     def findings(self, state: State) -> list[Shown]:
         """The two sums as log reductions."""
         standing = self._standing(state)
         final = state.met_ms or state.over_ms
         verdict = Verdict(standing.value) if final else Verdict.RUNNING
-        since_ms = state.met_ms or state.over_ms or state.begun_ms
+        since_ms = state.met_ms or state.over_ms or state.risk_ms or state.begun_ms
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
         figures = (self.needed_mlog10, least, most)
         head = (standing, verdict, since_ms, "mlog10")
@@ -174,7 +196,7 @@ class IntegratedLimit(Limit):
         if state.met_ms:
             return Standing.MET
         if not state.over_ms:
-            return Standing.WITHIN
+            return Standing.AT_RISK if state.risk_ms else Standing.WITHIN
         enough = state.most_e9 >= self._needed_e9
         return Standing.UNPROVEN if enough else Standing.MISSED
 

@@ -24,6 +24,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from rules.channels import Role
 from rules.evidence import Piece, Span
 from rules.facts import Standing, Verdict
+from rules.integral import Sum
 from rules.remarks import choice
 from rules.standards.cooling import ProductFacts
 from rules.units import Duration, at_some_time, refused
@@ -76,6 +77,8 @@ class Goal(NamedTuple):
     runs_ms: int = 0  # the clock runs, and was read then; 0: it has not begun
     hold_ms: int = 0  # the channel is then to be held there for so long
     held_ms: int = 0  # and has been there since; 0: it is not there
+    sum: Sum | None = None  # or the heat that it has to have, wherever it is then
+    asks: str = ""  # that heat, in words
 
 
 def listed(names: Collection[str], what: str) -> AfterValidator:

@@ -19,20 +19,17 @@ from typing import NamedTuple
 
 from rules import forecast, surroundings
 from rules.forecast import MINUTE_MS, NEVER, NONE_MC, WINDOW, Around, Crossing, Fit
-from rules.limit import Goal, say_at
+from rules.limit import Goal
 from rules.stages import Way
 from rules.surroundings import Moment, chills
-from rules.units import say_mc, say_ms
 
 BLANK = (NONE_MC,) * (forecast.KEPT + 1)
 NEVER_MS = 1 << 62
-JUDGED_MS = 5 * MINUTE_MS  # how often a limit hears of its forecast
 
 # No source: a core that has not moved for so long in a stage will not begin to.
 STILL_MS = 60 * MINUTE_MS
 # No source: how long it may take to carry a load from its chamber to its bath.
 MOVED_MS = 15 * MINUTE_MS
-UNSURE = forecast.ONE // 4  # a rate doubted by more may not frighten anybody
 DELAYS = (5, 10)  # minutes; from thin links to thick chubs, see _delayed
 NEARLY = 6  # quarters of the least scatter: what explains nearly as well
 
@@ -69,12 +66,25 @@ class Course(NamedTuple):
         found = [
             forecast.crossing(*one, sure_mc) for one in (self.likely, *self.others)
         ]
-        earliest = min(one.earliest for one in found)
-        return Crossing(earliest, found[0].likely, max(one.latest for one in found))
+        return _spanned(found)
+
+    def reaching(self, goal: Goal) -> Crossing:
+        """When the core surely comes to a goal, or has had the heat it asks for."""
+        if goal.sum is None:
+            return self.crossing(goal.to_mc, rises=goal.rises)
+        head = (goal.sum, self.accuracy_mc)
+        found = [forecast.filled(*one, *head) for one in (self.likely, *self.others)]
+        return _spanned(found)
 
     def at_ms(self, minutes: int) -> int:
         """The time after so many minutes; 0 for never."""
         return 0 if minutes >= NEVER else self.mark_ms + minutes * MINUTE_MS
+
+
+def _spanned(found: Sequence[Crossing]) -> Crossing:
+    """The first is the likely one; the interval holds all."""
+    earliest = min(one.earliest for one in found)
+    return Crossing(earliest, found[0].likely, max(one.latest for one in found))
 
 
 class Foreseen(NamedTuple):
@@ -92,6 +102,7 @@ class Foreseen(NamedTuple):
     latest_ms: int
     around: str
     around_mc: int
+    asks: str  # the heat that it has to have instead, in words; "" for none
 
 
 def course(now: Moment, i: int) -> Course | None:
@@ -171,8 +182,9 @@ def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
     if reached or way not in (Way.RISES, Way.FALLS):
         return []
     at_most_ms, since_ms = stage.at_most_ms, now.at.since_ms
-    clock = {"left_ms": at_most_ms, "runs_ms": since_ms} if at_most_ms else {}
-    goal = Goal("", way is Way.RISES, stage.ends.mc, **clock)
+    goal = Goal("", way is Way.RISES, stage.ends.mc)
+    if at_most_ms:
+        goal = goal._replace(left_ms=at_most_ms, runs_ms=since_ms)
     crossing = course.crossing(goal.to_mc, rises=goal.rises)
     return [_foreseen(course, "", goal, crossing)]
 
@@ -187,7 +199,7 @@ def towards(
     """
     first: dict[str, tuple[tuple[int, int], Goal, Crossing]] = {}
     for goal in goals:
-        crossing = course.crossing(goal.to_mc, rises=goal.rises)
+        crossing = course.reaching(goal)
         ends_ms = [
             begins_ms + goal.hold_ms if begins_ms else NEVER_MS
             for begins_ms in (goal.held_ms or course.at_ms(one) for one in crossing)
@@ -219,53 +231,8 @@ def _foreseen(
         latest_ms=latest_ms,
         around=course.around,
         around_mc=course.around_mc,
+        asks=goal.asks,
     )
-
-
-def lost(
-    course: Course, goals: Sequence[Goal], until_ms: int
-) -> tuple[bool | None, str]:
-    """Whether a clock runs out before the goals of one part, and what to say of it.
-
-    ``until_ms`` is when nobody asks any more; 0 where that is not known.  None where
-    it is too near to say, or no clock runs: a limit is then as it was.
-    """
-    (seen,) = towards(course, "", goals, until_ms)
-    deadline_ms, clock = seen.deadline_ms, goals[0].left_ms is not None
-    if not (deadline_ms or clock):
-        return None, ""
-    if not deadline_ms or (clock and 0 < until_ms <= deadline_ms):
-        return False, ""
-    if seen.likely_ms and seen.likely_ms <= deadline_ms:
-        # It must come well before, or it flaps.
-        room_ms = max(JUDGED_MS, (deadline_ms - course.mark_ms) // 20)
-        return (False if seen.likely_ms <= deadline_ms - room_ms else None), ""
-    unsure = course.fit.doubt > UNSURE and course.fit.rate
-    if unsure and 0 < seen.earliest_ms <= deadline_ms:
-        return None, ""
-    return True, words(seen)
-
-
-def words(seen: Foreseen) -> str:
-    """What has to be when, and when it will be, in one sentence without its subject."""
-    verb = "be past" if seen.rises else "be down to"
-    hold = f" for {say_ms(seen.hold_ms)}" if seen.hold_ms else ""
-    has = f"must {verb} {say_mc(seen.mark_mc)}{hold} by {say_at(seen.deadline_ms)}"
-    rate = f"at this rate {say_at(seen.likely_ms)}"
-    will = rate if seen.likely_ms else "at this rate it never is"
-    return f"{has}; {will} ({seen.around} at {say_mc(seen.around_mc)})"
-
-
-def until_ms(now: Moment, during: frozenset[int]) -> int:
-    """When the last of these stages ends by time alone; 0 where that is not known."""
-    last = max(during, default=-1)
-    end_ms = now.at.since_ms
-    for number in range(now.at.number, last + 1):
-        stage = now.stages[number]
-        if stage.ends.way is not Way.AFTER:
-            return 0
-        end_ms += stage.ends.ms
-    return end_ms
 
 
 def _deadline_ms(course: Course, goal: Goal) -> int:

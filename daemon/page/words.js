@@ -96,12 +96,17 @@ export function figure(number, unit, side) {
 
 /** Where a core is asked to be, and when it will be: the house's own sentence. */
 export function going(one, now) {
-  const where = `${one.rises ? "past" : "down to"} ${figure(one.mark_mc, "mc", "")}`;
-  const hold = one.hold_ms ? ` for ${duration(one.hold_ms)}` : "";
-  if (!one.deadline_ms) return `${one.channel} has to be ${where}${hold}; at this rate ${rate(one, now)}`;
+  if (!one.deadline_ms) return `${one.channel} has to ${asked(one)}; at this rate ${rate(one, now)}`;
   const left = one.deadline_ms > now ? `, in ${about(one.deadline_ms - now)}` : "";
   const by = `by ${clock(one.deadline_ms, now)}${left}`;
-  return `${one.channel} must be ${where}${hold} ${by}; at this rate ${rate(one, now)}`;
+  return `${one.channel} must ${asked(one)} ${by}; at this rate ${rate(one, now)}`;
+}
+
+/** What a core has to be, or the heat that it has to have. */
+function asked(one) {
+  if (one.asks) return `have ${one.asks}`;
+  const hold = one.hold_ms ? ` for ${duration(one.hold_ms)}` : "";
+  return `be ${one.rises ? "past" : "down to"} ${figure(one.mark_mc, "mc", "")}${hold}`;
 }
 
 /** When a core is there: the likely time, and between which two it lies. */

@@ -36,6 +36,12 @@ def ahead(one: Tree, house: House) -> str:
     return f"{one['channel']} has to {asked}; at this rate {rate}"
 
 
+def late(one: Tree) -> bool:
+    """Whether the core is likely to be there after it must, or never."""
+    deadline_ms, likely_ms = one["deadline_ms"], one["likely_ms"]
+    return bool(deadline_ms) and not 0 < likely_ms <= deadline_ms
+
+
 def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]]:
     """Whether all is well with each lethality limit that is judged, and the words."""
     humid = [one for one in limits if one["kind"] == surface.HUMID]

@@ -105,11 +105,8 @@ def _ahead(cook: Tree, running: list[Tree], house: House) -> Iterator[Line]:
     """Where a running cook is going: stage, clocks, lethality, and early signs."""
     for stage in running:
         if stage["ahead"]:
-            yield (
-                True,
-                "",
-                f"{stage['name']} ends: {going.ahead(stage['ahead'], house)}",
-            )
+            words = f"{stage['name']} ends: {going.ahead(stage['ahead'], house)}"
+            yield not going.late(stage["ahead"]), "", words
     for limit in cook["limits"]:
         ahead = limit["ahead"]
         if ahead and limit["kind"] not in LETHAL:

@@ -211,7 +211,7 @@ def wanted(rule: AlertRule, event: Event) -> bool:
     elif event.subject is Subject.SIGN:
         asked_by = SIGNS.get(event.now, frozenset[str]())
     else:
-        asked_by = STAGE
+        asked_by = STAGE | ({event.now} & {Standing.AT_RISK})
     return not rule.when.isdisjoint(asked_by)
 
 

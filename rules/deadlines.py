@@ -11,11 +11,11 @@ comes or is not known.
 
 from collections.abc import Mapping, Sequence
 
-from rules import forecast
+from rules import forecast, stages
 from rules.channels import Role
 from rules.forecast import MINUTE_MS
 from rules.limit import Goal, say_at
-from rules.outlook import Course, Foreseen, towards
+from rules.outlook import Course, Foreseen, stage_goal, towards
 from rules.stages import Way
 from rules.surroundings import Moment, chills
 from rules.units import say_mc, say_ms
@@ -46,6 +46,32 @@ def lost(
     if unsure and 0 < seen.earliest_ms <= deadline_ms:
         return None, ""
     return True, words(seen)
+
+
+def waits(now: Moment) -> bool:
+    """Whether the stage waits for cores that may be late."""
+    late, way = stages.overdue_ms(now.stage, now.at), now.ways[now.at.number]
+    return late is not None and way in (Way.RISES, Way.FALLS)
+
+
+def stage_lost(
+    now: Moment, courses: Mapping[int, Course]
+) -> tuple[bool | None, str, str]:
+    """Whether the stage will last longer than it should, by which core, and why.
+
+    None where the stage waits for no core, or where it is too near to say of one.
+    """
+    cores = [i for i, one in enumerate(now.channels) if one.role is Role.CORE]
+    answers: list[bool | None] = []
+    for i, reached in zip(cores, now.at.reached, strict=True):
+        if reached or not waits(now):
+            continue
+        course = courses.get(i)
+        bad, why = lost(course, [stage_goal(now)], 0) if course else (None, "")
+        if course and bad:
+            return True, course.channel, f"{course.channel} {why}"
+        answers.append(bad)
+    return (False if answers and None not in answers else None), "", ""
 
 
 def words(seen: Foreseen) -> str:

@@ -45,7 +45,7 @@ from rules.facts import (
     Verdict,
 )
 from rules.forecast import MINUTE_MS
-from rules.limit import Goal, Move
+from rules.limit import Move
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
 from rules.pairs import Pair, Paired
@@ -53,7 +53,7 @@ from rules.plan import Plan as Plan
 from rules.plan import lacking as lacking
 from rules.plan import plan as plan
 from rules.signs import Seen
-from rules.stages import At, Passed
+from rules.stages import At, Lasts, Passed
 from rules.surroundings import Moment
 from rules.units import say_ms
 
@@ -261,28 +261,34 @@ def _looked_around(plan: Plan, state: State, at_ms: int, events: list[Event]) ->
     for number, seen in enumerate(state.signs):
         after, why = signs.look(now, number, seen)
         if why:
-            events.append(_sign(plan, number, seen, after, why))
+            name = plan.channels[number].name
+            events.append(signs.told(name, seen, after, why))
         found.append(after)
     return state._replace(signs=tuple(found))
 
 
-def _sign(plan: Plan, number: int, seen: Seen, after: Seen, why: str) -> Event:
-    name, now = plan.channels[number].name, after.sign or signs.over(seen.sign)
-    head = (after.since_ms, Subject.SIGN, name, name)
-    return Event(*head, str(seen.sign), str(now), f"{name} {why}")
-
-
 def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> State:
-    """Tell the limits on every core what is forecast of them."""
+    """Tell the stage and the limits on every core what is forecast of them."""
     now = _moment(plan, state, at_ms)
     asked = {
-        i: _asked(plan, state, i) for i, core in enumerate(plan.cores) if core >= 0
+        i: [
+            (place, number, goals)
+            for place, number in enumerate(plan.judged[i])
+            for goals in lines.parts(plan.limits[number], state.lines[i][place])
+        ]
+        for i, core in enumerate(plan.cores)
+        if core >= 0
     }
-    courses = _courses(now) if any(asked.values()) else {}
+    waits = deadlines.waits(now)
+    courses = _courses(now) if waits or any(asked.values()) else {}
+    late, channel, why = deadlines.stage_lost(now, courses)
+    if late is not None:
+        at, new = stages.foreseen(now.stage, state.at, at_ms, channel, why)
+        events += new
+        state = state._replace(at=at)
     for i, course in courses.items():
         row = list(state.lines[i])
-        for place, goals in asked[i]:
-            number = plan.judged[i][place]
+        for place, number, goals in asked[i]:
             until_ms = deadlines.until_ms(now, plan.during[number], goals, courses)
             bad, why = deadlines.lost(course, goals, until_ms)
             if bad is not None:
@@ -292,17 +298,6 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
         rows = (*state.lines[:i], tuple(row), *state.lines[i + 1 :])
         state = state._replace(lines=rows)
     return state
-
-
-def _asked(plan: Plan, state: State, i: int) -> list[tuple[int, list[Goal]]]:
-    """The goals of each part, with the place of their limit among the channel's."""
-    found = []
-    row = zip(plan.judged[i], state.lines[i], strict=True)
-    for place, (number, line) in enumerate(row):
-        goals = lines.goals(plan.limits[number], line)
-        for part in dict.fromkeys(goal.part for goal in goals):
-            found.append((place, [goal for goal in goals if goal.part == part]))
-    return found
 
 
 def _courses(now: Moment) -> dict[int, Course]:
@@ -327,9 +322,9 @@ def _time_passed(plan: Plan, state: State, to_ms: int, events: list[Event]) -> S
         due, late = stages.due_ms(stage, state.at), stages.overdue_ms(stage, state.at)
         if late is not None and late < to_ms and (due is None or late < due):
             why = f"has lasted for {say_ms(stage.at_most_ms)}, the longest it should"
-            word = Event(late, Subject.STAGE, stage.name, "", "begun", "overdue", why)
-            events.append(word)
-            state = state._replace(at=state.at._replace(overdue=True))
+            head = (late, Subject.STAGE, stage.name, "", str(state.at.lasts))
+            events.append(Event(*head, str(Lasts.OVERDUE), why))
+            state = state._replace(at=state.at._replace(lasts=Lasts.OVERDUE))
         elif due is not None and due <= to_ms:
             state = _move_on(plan, state, due, "", str(stage.ends), events)
         else:
@@ -451,17 +446,16 @@ def _ended(
     events: list[Event],
 ) -> State:
     """Say which stage ended and which began, and turn the limits."""
-    was = "overdue" if before.overdue else "begun"
-    name = plan.stages[before.number].name
+    was, name = str(before.lasts), plan.stages[before.number].name
     events.append(Event(at_ms, Subject.STAGE, name, channel, was, "ended", why))
     if state.at.finished_ms:
         why = "its last stage is over"
         title = plan.schedule.title
         events.append(Event(at_ms, Subject.COOK, title, "", "begun", "finished", why))
-        none = Seen(signs.NONE, at_ms)
-        for number, seen in enumerate(state.signs):
+        none, why = Seen(signs.NONE, at_ms), "is no longer followed"
+        for one, seen in zip(plan.channels, state.signs, strict=True):
             if seen.sign:
-                events.append(_sign(plan, number, seen, none, "is no longer followed"))
+                events.append(signs.told(one.name, seen, none, why))
         state = state._replace(signs=(none,) * len(state.signs))
     else:
         name = plan.stages[state.at.number].name

@@ -117,6 +117,14 @@ def goals(limit: Limit, line: Line) -> list[Goal]:
     return limit.goals(line.state)
 
 
+def parts(limit: Limit, line: Line) -> list[list[Goal]]:
+    """The goals of each part that the channel has not come to."""
+    found: dict[str, list[Goal]] = {}
+    for goal in goals(limit, line):
+        found.setdefault(goal.part, []).append(goal)
+    return list(found.values())
+
+
 def foreseen(
     limit: Limit, line: Line, at_ms: int, part: str, why: str
 ) -> tuple[Line, list[Move]]:

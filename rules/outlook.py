@@ -178,15 +178,19 @@ def _delayed(
 
 def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
     """When the core will be where the stage asks it to be, if it does and is not."""
-    stage, way = now.stages[now.at.number], now.ways[now.at.number]
-    if reached or way not in (Way.RISES, Way.FALLS):
+    if reached or now.ways[now.at.number] not in (Way.RISES, Way.FALLS):
         return []
-    at_most_ms, since_ms = stage.at_most_ms, now.at.since_ms
+    goal = stage_goal(now)
+    return [_foreseen(course, "", goal, course.reaching(goal))]
+
+
+def stage_goal(now: Moment) -> Goal:
+    """Where a stage that a core ends waits for it, and how long it should at most."""
+    stage, way = now.stage, now.ways[now.at.number]
     goal = Goal("", way is Way.RISES, stage.ends.mc)
-    if at_most_ms:
-        goal = goal._replace(left_ms=at_most_ms, runs_ms=since_ms)
-    crossing = course.crossing(goal.to_mc, rises=goal.rises)
-    return [_foreseen(course, "", goal, crossing)]
+    if not stage.at_most_ms:
+        return goal
+    return goal._replace(left_ms=stage.at_most_ms, runs_ms=now.at.since_ms)
 
 
 def towards(

@@ -27,6 +27,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from rules.channels import Role
+from rules.facts import Event, Subject
 from rules.forecast import MINUTE_MS, NONE_MC, Samples
 from rules.surroundings import (
     APART,
@@ -99,6 +100,13 @@ def look(now: Moment, number: int, seen: Seen) -> tuple[Seen, str]:
         if why:
             return Seen(sign, now.mark_ms), why
     return seen, ""
+
+
+def told(name: str, seen: Seen, after: Seen, why: str) -> Event:
+    """The event that a channel shows something else, or nothing any more."""
+    now = after.sign or over(seen.sign)
+    head = (after.since_ms, Subject.SIGN, name, name)
+    return Event(*head, str(seen.sign), str(now), f"{name} {why}")
 
 
 def over(sign: str) -> str:

@@ -22,6 +22,8 @@ from typing import Annotated, NamedTuple
 
 from pydantic import BeforeValidator, Field
 
+from rules.allowance import RELIEVED_WORDS, SURELY, doubted
+from rules.facts import Event, Subject
 from rules.limit import Written
 from rules.time_between import Band, band
 from rules.units import (
@@ -125,6 +127,15 @@ def _way(stage: Stage, before_mc: int | None) -> Way | None:
     return Way.RISES if before_mc < target_mc else Way.FALLS
 
 
+class Lasts(StrEnum):
+    """How long a stage lasts, in one word."""
+
+    BEGUN = "begun"
+    AT_RISK = "at risk"  # its cores are forecast to come later than they should
+    IN_TIME = "in time again"
+    OVERDUE = "overdue"
+
+
 class Passed(NamedTuple):
     """A stage that was entered; ``to_ms`` is 0 while it goes on."""
 
@@ -139,9 +150,10 @@ class At(NamedTuple):
     number: int  # of the stage; one past the last stage: finished
     since_ms: int
     reached: tuple[bool, ...]  # which of the cook's cores have reached the end
-    overdue: bool
+    lasts: Lasts
     passed: tuple[Passed, ...]
     heat_ended_ms: int
+    foreseen: int = 0  # how many more forecasts were bad than good
 
     @property
     def finished_ms(self) -> int:
@@ -152,7 +164,7 @@ class At(NamedTuple):
 def opened(stages: Sequence[Stage], cores: int, at_ms: int) -> At:
     """In the first stage."""
     first = (Passed(stages[0].name, at_ms, 0),)
-    return At(0, at_ms, (False,) * cores, overdue=False, passed=first, heat_ended_ms=0)
+    return At(0, at_ms, (False,) * cores, Lasts.BEGUN, passed=first, heat_ended_ms=0)
 
 
 def due_ms(stage: Stage, at: At) -> int | None:
@@ -162,8 +174,24 @@ def due_ms(stage: Stage, at: At) -> int | None:
 
 def overdue_ms(stage: Stage, at: At) -> int | None:
     """When the stage has lasted too long; None where that is over or not asked."""
-    waits = stage.at_most_ms and not at.overdue
+    waits = stage.at_most_ms and at.lasts is not Lasts.OVERDUE
     return at.since_ms + stage.at_most_ms if waits else None
+
+
+def foreseen(
+    stage: Stage, at: At, at_ms: int, channel: str, why: str
+) -> tuple[At, list[Event]]:
+    """Hear why a core will be late for a stage that is not overdue; "" for in time."""
+    doubts, lasts = doubted(at.foreseen, why), at.lasts
+    if doubts == SURELY:
+        lasts = Lasts.AT_RISK
+    elif not doubts and lasts is Lasts.AT_RISK:
+        lasts = Lasts.IN_TIME
+    after = at._replace(foreseen=doubts, lasts=lasts)
+    if lasts is at.lasts:
+        return after, []
+    head = (at_ms, Subject.STAGE, stage.name, channel, str(at.lasts), str(lasts))
+    return after, [Event(*head, why or RELIEVED_WORDS)]
 
 
 def core_reached(way: Way | None, stage: Stage, low_mc: int, high_mc: int) -> bool:
@@ -191,7 +219,7 @@ def moved_on(
     if number < len(stages):
         passed = (*passed, Passed(stages[number].name, at_ms, 0))
     none = (False,) * len(at.reached)
-    return At(number, at_ms, none, False, passed, heat_ended_ms)
+    return At(number, at_ms, none, Lasts.BEGUN, passed, heat_ended_ms)
 
 
 def _heats(stage: Stage, way: Way | None) -> bool:

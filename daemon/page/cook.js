@@ -134,7 +134,7 @@ function showStage(part, cook, now) {
   keep(part.signs, signs, (one) => one.channel, () => make("li"), (node, one) => {
     say(node, `${CALLS.includes(one.sign) ? "▲" : "●"} ${one.channel}: ${one.sign} since ${clock(one.since_ms, now)}`);
   });
-  say(part.texture, stage?.ahead ? glued(`Texture: ${going(stage.ahead, now)}`) : "");
+  say(part.texture, stage?.ahead ? glued(`${late(stage.ahead) ? "▲ " : ""}Texture: ${going(stage.ahead, now)}`) : "");
   showLethality(part, cook, now);
   keep(part.stages, cook.stages, (one) => one.name, () => make("li"), (node, one) => {
     const state = one.to_ms ? "done" : one === stage ? "now" : "to-come";

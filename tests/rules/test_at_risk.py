@@ -13,9 +13,10 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from rules import engine, replay
+from rules import alerts, engine, replay
+from rules.alerts import AlertRule
 from rules.channels import Channel, Role
-from rules.facts import Event, Fact, Reading, Tick
+from rules.facts import Event, Fact, Reading, Subject, Tick
 from rules.schedule import Schedule
 from tests.rules.stories import BEGUN_MS, MIN, S, chamber, core, degf, schedule, told
 
@@ -229,3 +230,62 @@ limits:
     if standings[0] == "at risk":
         (why,) = [one.why for one in events if one.name == "x" if one.now == "at risk"]
         assert any(f" by {clock(ends + off)};" in why for off in (-2, -1, 0, 1, 2))
+
+
+def cook_of(at_most_min: int) -> Schedule:
+    return schedule(f"""\
+stages:
+  - stage: cook
+    chamber: 74 degC to 82 degC
+    ends: when every core rises to 69 degC
+    at most: {at_most_min} min
+  - {{stage: chill, ends: after 3 h}}
+""")
+
+
+def stage_events(events: list[Event]) -> list[tuple[str, str]]:
+    return [(one.was, one.now) for one in events if one.name == "cook"]
+
+
+def test_a_stage_that_will_last_too_long_is_at_risk_long_before() -> None:
+    """Its core is there after 60 min * ln(70 / 9)."""
+    ends = HEATED.minute(69)
+    late = run(HEATED, cook_of(round(ends) - 15), math.ceil(ends) + 5)
+    assert stage_events(late) == [
+        ("begun", "at risk"),
+        ("at risk", "overdue"),
+        ("overdue", "ended"),
+    ]
+    (risk,) = [one for one in late if one.now == "at risk"]
+    assert (risk.at_ms - BEGUN_MS) / MIN <= ends / 2
+    assert f"must be past 69.0 degC by {clock(round(ends) - 15)}; at" in risk.why
+    assert (risk.channel, risk.why[:5]) == ("core", "core ")
+    in_time = run(HEATED, cook_of(round(ends) + 20), math.ceil(ends) + 5)
+    assert stage_events(in_time) == [("begun", "ended")]
+
+
+def test_a_stage_whose_fire_is_lit_again_is_in_time_again() -> None:
+    weak = Lump(8, 74)
+    strong = Lump(weak.at(60), 98)
+    both = [
+        *weak.readings(60),
+        *(
+            r._replace(at_ms=r.at_ms + 60 * MIN)
+            for r in strong.readings(90)
+            if r.at_ms > BEGUN_MS
+        ),
+    ]
+    plan = engine.plan(cook_of(145), [chamber(), core(), COOLER])
+    _, events = replay.fold(plan, engine.opened(plan, BEGUN_MS), both)
+    assert stage_events(events)[:2] == [
+        ("begun", "at risk"),
+        ("at risk", "in time again"),
+    ]
+    assert stage_events(events)[-1] == ("in time again", "ended")
+
+
+def test_who_asks_for_what_is_at_risk_is_told_of_a_stage_too() -> None:
+    event = Event(0, Subject.STAGE, "cook", "core", "begun", "at risk", "why")
+    for word, told_of in {"at risk": True, "stage": True, "missed": False}.items():
+        rule = AlertRule("ab", frozenset({word}), 0)
+        assert alerts.wanted(rule, event) is told_of

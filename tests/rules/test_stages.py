@@ -86,7 +86,7 @@ def test_a_stage_ends_by_time_or_is_overdue_by_time() -> None:
     assert stages.due_ms(written("by hand"), at) is None
     late = written("by hand", at_most="4 h")
     assert stages.overdue_ms(late, at) == BEGUN_MS + 4 * H
-    assert stages.overdue_ms(late, at._replace(overdue=True)) is None
+    assert stages.overdue_ms(late, at._replace(lasts=stages.Lasts.OVERDUE)) is None
     assert stages.overdue_ms(written("by hand"), at) is None
 
 

@@ -8,7 +8,8 @@ bulb, and at the wet bulb (where that is measured; else at what is usual).
 Ahead, the surroundings are taken to stay as they are, and where the stage ends by time
 to become what the schedule has written for the stages after it.  A chamber that is not
 in the band of its own stage is not believed to come into the next one; how soon it may
-be back in its own, nobody knows: the far ends of the forecast say so.
+be back in its own, nobody knows: the far ends of the forecast say so.  One that is on
+its way up is believed to go on to the middle of its band, as fast as it does now.
 
 Units: ``_ms`` milliseconds, ``_mc`` thousandths of a degree.
 """
@@ -31,6 +32,7 @@ ICE_MC = 0  # whoever adds enough ice has water of melting ice
 # How long a chamber may take into its band, beyond what is written: no source.
 RAMP = 15
 LONGEST_RAMP, RAMP_STEPS = 150, 3
+RISES_MC = 50  # a minute: a level that rises by less stands still, or is noise
 NEAR_MC = 1_000  # a chamber this near to its band is in it, for a forecast
 RECENT, APART = 5, 10  # a course's level is the middle of so many; its slope, over
 SHARP_MC = 4_000  # what falls by more in RECENT minutes is an opened door
@@ -144,17 +146,18 @@ def _heating(now: Moment, levels: Samples, role: Role) -> Iterator[Around]:
     low_mc, level_mc, high_mc = here = _spread(levels)
     band = now.stage.chamber if role is Role.CHAMBER else None
     spent = 0
-    if band and not _in_band(level_mc, band):
+    ramp = _ramp(levels, band) if band else []
+    inside = band and _in_band(level_mc, band)
+    if band and (ramp or not inside):
         middle_mc = sum(band) // 2
-        left = _settles(now, levels, band)
-        ramp = _ramp(levels, band)
+        left = 0 if inside else _settles(now, levels, band)
         if left:
             yield Around(left, low_mc, (level_mc + middle_mc) // 2, middle_mc)
             spent, here = left, (band.low_mc, middle_mc, band.high_mc)
         elif ramp:
             yield from ramp
             spent = sum(one.minutes for one in ramp)
-            here = (level_mc, band.low_mc, band.high_mc)
+            here = (low_mc, middle_mc, band.high_mc)
         else:
             low_mc = min(low_mc, level_mc + AHEAD * slope(levels))
             yield Around(NEVER, low_mc, level_mc, max(high_mc, middle_mc))
@@ -212,15 +215,16 @@ def opened_ago(levels: Samples) -> int:
 
 
 def _ramp(levels: Samples, band: Band) -> list[Around]:
-    """The way of a chamber that grows hotter up to its band, in steps; or nothing.
+    """The way of a chamber that grows hotter to the middle of its band, or nothing.
 
     A door was closed, a fire lit again, or the fire is weak and the day is cold.
     """
     level_mc, rise_mc = level(levels), slope(levels)
-    left_mc = band.low_mc - level_mc
-    if rise_mc <= 0 or left_mc <= 0 or left_mc // rise_mc > LONGEST_RAMP:
+    middle_mc = sum(band) // 2
+    left_mc = middle_mc - level_mc
+    if rise_mc < RISES_MC or left_mc <= NEAR_MC or left_mc // rise_mc > LONGEST_RAMP:
         return []
-    lasts, middle_mc = -(-left_mc // rise_mc // RAMP_STEPS), sum(band) // 2
+    lasts = -(-left_mc // rise_mc // RAMP_STEPS)
     steps = [
         level_mc + left_mc * (2 * i + 1) // (2 * RAMP_STEPS) for i in range(RAMP_STEPS)
     ]

@@ -136,11 +136,22 @@ def main() -> int:
     print("all traces")
     print(_shown("all", [one for asked in traces.values() for one in asked]))
     worse = [name for name, asked in traces.items() if not row(asked).better]
-    print("a straight line does better on:", ", ".join(worse) or "no trace", end="\n\n")
+    print("a straight line does better on:", ", ".join(worse) or "no trace")
+    goals = ", ".join(
+        f"{name}'s {goal}" for name in NAMES for goal in lost(traces[name])
+    )
+    print("of single goals on:", goals or "none", end="\n\n")
     print(f"{'trace':<14}{'told':<16}{'of':<10}{'at':>8}{'began':>8}{'delay':>8}")
     for name in NAMES:
         print("\n".join(map(_line, told(name))) or f"{name:<14}nothing")
     return int(bool(worse))
+
+
+def lost(asked: Sequence[Asked]) -> list[str]:
+    """The goals of one trace of which a straight line has the smaller error."""
+    goals = dict.fromkeys(one.goal for one in asked)
+    rows = {goal: row([one for one in asked if one.goal == goal]) for goal in goals}
+    return [goal for goal, one in rows.items() if one.spoke and one.ours >= one.line]
 
 
 def _line(one: Told) -> str:

@@ -7,7 +7,16 @@ what befell them is in the files of the days.
 
 import pytest
 
-from tests.bench.forecasts import BEGAN, NAMES, Asked, moments, questions, row, told
+from tests.bench.forecasts import (
+    BEGAN,
+    NAMES,
+    Asked,
+    lost,
+    moments,
+    questions,
+    row,
+    told,
+)
 
 SOON_MIN = {"opened door": 2, "warming bath": 5, "stall": 25, "dying fire": 40}
 
@@ -24,6 +33,16 @@ def test_ours_is_better_than_a_straight_line(asked: list[Asked]) -> None:
     assert one.ours < one.line
     assert one.ours_min < one.line_min
     assert one.better
+
+
+def test_so_it_is_of_every_goal_but_three(asked: list[Asked]) -> None:
+    """Of those, the first dries while it cooks, the others wait for somebody's ice.
+
+    As its surface dries a core is drawn by more than its samples show yet, and a bath
+    that is too warm now never chills what is in it, by all that is known.
+    """
+    known = {"cold-day": ["cook ends"], "warming-bath": ["40 degF", "chill ends"]}
+    assert lost(asked) == known.get(asked[0].trace, [])
 
 
 def test_the_truth_lies_in_the_interval(asked: list[Asked]) -> None:

@@ -10,6 +10,8 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from rules import engine, keep, replay
 from rules.channels import Channel, Role
@@ -336,3 +338,39 @@ def test_what_is_past_its_mark_is_no_longer_ahead() -> None:
     past = int(crossed(whole, 54.444))
     assert "come-up" in foreseen(past - 10, whole)
     assert "come-up" not in foreseen(past + 10, whole)
+
+
+@pytest.mark.parametrize("now_min", [100, 130, 150])
+def test_a_chamber_on_its_way_up_goes_on_to_the_middle_of_its_band(
+    now_min: int,
+) -> None:
+    """From 45 degC at 0.2 K a minute to 78 degC, which is there after 165 min.
+
+    The core's right instant is SciPy's, for Newton's law behind that ramp.
+    """
+
+    def air(minute: float) -> float:
+        return min(45 + 0.2 * minute, 78)
+
+    def law(minute: float, inside: list[float]) -> list[float]:
+        return [(air(minute) - inside[0]) / TAU_MIN]
+
+    found = solve_ivp(law, (0, 400), [8.0], dense_output=True, max_step=1.0)
+    there = brentq(lambda minute: found.sol(minute)[0] - 69, 100, 400)
+    cook = schedule("""\
+stages:
+  - {stage: cook, chamber: 74 degC to 82 degC, ends: when every core rises to 69 degC}
+""")
+    facts: list[Fact] = [
+        Reading(name, BEGUN_MS + minute * MIN, round(degc * 1000), 0)
+        for minute in range(now_min + 1)
+        for name, degc in (("chamber", air(minute)), ("core", found.sol(minute)[0]))
+    ]
+    plan = engine.plan(cook, CHANNELS)
+    tick = Tick(BEGUN_MS + now_min * MIN + S)
+    state, _ = replay.fold(plan, engine.opened(plan, BEGUN_MS), [*facts, tick])
+    (end,) = engine.foreseen(plan, state)
+    left = there - now_min
+    assert minute_of(end.likely_ms) - now_min == pytest.approx(left, rel=0.05, abs=2)
+    latest = minute_of(end.latest_ms) if end.latest_ms else math.inf
+    assert minute_of(end.earliest_ms) <= there <= latest

@@ -16,6 +16,10 @@ how the rates of the window's two halves disagree, and never less than ``LEAST_D
 which grows with every sample that is missing.  The interval grows with the horizon,
 because a share is taken to the power of the minutes.
 
+What holds as samples are taken away: on an exact course the interval never narrows.
+On a noisy one other samples have another rate, so that a single interval may narrow;
+on the average of many it widens, and it goes on holding the truth.
+
 Rule 1: whole numbers only.  Logarithms differ in their last digit from machine to
 machine; how many minutes a share takes is found by squaring it again and again.
 Rule 2: a forecast decides nothing that is proven; it only warns.

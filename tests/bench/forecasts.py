@@ -16,13 +16,14 @@ is how often the latest was "never", which holds much too easily.  ``spoke`` is 
 often there was a forecast at all; only there the two are compared.
 
 The second table has the early signs of ``rules.signs`` that were told, and how long
-after they had begun.
+after they had begun; the third how often each was told of each trace, and whether that
+is what befell it.
 
     .venv/bin/python -m tests.bench.forecasts
 """
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import NamedTuple
@@ -142,9 +143,33 @@ def main() -> int:
     )
     print("of single goals on:", goals or "none", end="\n\n")
     print(f"{'trace':<14}{'told':<16}{'of':<10}{'at':>8}{'began':>8}{'delay':>8}")
+    signs = {name: told(name) for name in NAMES}
     for name in NAMES:
-        print("\n".join(map(_line, told(name))) or f"{name:<14}nothing")
-    return int(bool(worse))
+        print("\n".join(map(_line, signs[name])) or f"{name:<14}nothing")
+    print("\n".join(["", *_apart(signs)]))
+    return int(bool(worse or any(_wrong(signs[name], name) for name in NAMES)))
+
+
+def _apart(signs: Mapping[str, Sequence[Told]]) -> Iterator[str]:
+    """Each sign against each trace: how often it was told, and what is wrong."""
+    kinds = [str(sign) for sign in Sign if sign]
+    yield f"{'trace':<14}" + "".join(f"{kind:>14}" for kind in kinds)
+    for name, shown in signs.items():
+        counts = [sum(one.sign == kind for one in shown) for kind in kinds]
+        cells = "".join(f"{count or '-':>14}" for count in counts)
+        yield f"{name:<14}{cells}{_wrong(shown, name)}"
+
+
+def _wrong(shown: Sequence[Told], name: str) -> str:
+    """Which sign was told that had not begun, or was not told that had."""
+    said = {(one.sign, one.channel, one.began) for one in shown}
+    right = {
+        (sign, channel, at)
+        for (trace, sign, channel), minutes in BEGAN.items()
+        for at in minutes
+        if trace == name
+    }
+    return "".join(f"  WRONG: {sign} of {channel}" for sign, channel, _ in said ^ right)
 
 
 def lost(asked: Sequence[Asked]) -> list[str]:

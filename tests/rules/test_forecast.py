@@ -2,6 +2,7 @@
 
 import json
 import math
+import random
 
 import pytest
 from hypothesis import given
@@ -165,6 +166,60 @@ def test_less_evidence_is_a_wider_interval(gone: list[int], mark_mc: int) -> Non
         )
         assert other.earliest <= one.earliest + 1
         assert other.latest >= one.latest - 1
+
+
+MARK_MC = 69_000
+
+
+def noisy(seed: int, tau: float, noise_mc: int) -> tuple[tuple[int, ...], float]:
+    """A lump read with noise somewhere on its way; the minutes that it has left."""
+    chance = random.Random(seed)
+    begins = chance.randrange(40)
+    whole = course(begins + WINDOW + 1, tau=tau)[begins:]
+    left = tau * math.log((AROUND_MC - STARTS_MC) / (AROUND_MC - MARK_MC))
+    core = tuple(round(mc + chance.gauss(0, noise_mc)) for mc in whole)
+    return core, left - begins - WINDOW
+
+
+def thinned(core: tuple[int, ...], seed: int, percent: int) -> tuple[int, ...]:
+    """The same with so many samples gone, never the newest."""
+    chance = random.Random(seed)
+    *others, last = core
+    return (
+        *(NONE_MC if chance.randrange(100) < percent else mc for mc in others),
+        last,
+    )
+
+
+def width(found: Crossing) -> int:
+    return min(found.latest, forecast.HORIZON) - found.earliest
+
+
+@pytest.mark.parametrize("tau", [40.0, 70.0, 120.0])
+@pytest.mark.parametrize("noise_mc", [30, 100, 200])
+def test_of_noisy_courses_less_evidence_is_wider_on_the_average(
+    tau: float, noise_mc: int
+) -> None:
+    """And the truth, by the closed form, stays in the interval."""
+    before = 1.0
+    for percent in (10, 30, 50):
+        widths, held = [], 0
+        for seed in range(100):
+            core, left = noisy(seed, tau, noise_mc)
+            less = fitted(thinned(core, seed, percent), steady())
+            if less is None or not less.rate:
+                continue
+            one, other = (
+                crossing(fit, always(AROUND_MC), MARK_MC)
+                for fit in (fit_of(core), less)
+            )
+            widths.append((width(one), width(other)))
+            held += other.earliest - 1 <= left <= other.latest + 1
+        assert len(widths) > 60
+        assert held >= 0.98 * len(widths)
+        wider = sum(b for _, b in widths) / sum(a for a, _ in widths)
+        assert wider > before
+        before = wider
 
 
 @given(

@@ -5,26 +5,36 @@ millivolts: the law must be there and begin with that unit, and it must have wha
 asks for, coefficients or a cold junction, and nothing else.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 
-from probes.contract import Conversion, Form, Law, Raw, Unit
+from probes.contract import Conversion, Law, Raw, Unit
+from probes.form import Form
+from probes.forms import FORMS
 from rules.channels import Role
 from rules.faults import Fault
 from rules.reader import Marked, Path, Tree, is_one_of
 
 Part = Mapping[str, Tree]
 
+COLD = "cold junction"
 # What each of these keys belongs to, and what is written where it is missing.
 ASKS = {
     "coefficients": (
         Law.STEINHART_HART,
         "add a line: coefficients: a b c, as the maker of the thermistor gives them",
     ),
-    "cold junction": (
+    COLD: (
         Law.TYPE_K,
         "add a line: cold junction: ..., where the message says its degC",
     ),
 }
+
+
+def form_of(channel: Part) -> Form | None:
+    """The payload form that a channel names; None if it names none that we know."""
+    name = channel.get("payload")
+    return FORMS.get(name) if isinstance(name, str) else None
 
 
 def _unit(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
@@ -55,16 +65,18 @@ def _asks(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
 
 
 def _cold(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
-    form, law, cold = (
-        channel.get(key) for key in ("payload", "conversion", "cold junction")
-    )
-    if law == Law.TYPE_K and form == Form.NUMBER:
-        found = "a bare number says nothing of the cold junction"
-        yield marked.fault((*loc, "payload"), found, "write payload: senml, or json")
-    if form == Form.JSON and isinstance(cold, str) and not cold.startswith("/"):
-        right = "begin with a slash (RFC 6901), for example: /cold"
-        found = f"{cold!r} is not a JSON Pointer"
-        yield marked.fault((*loc, "cold junction"), found, right)
+    form, law, cold = form_of(channel), channel.get("conversion"), channel.get(COLD)
+    if form is None:
+        return
+    if form.cold is None:
+        if law == Law.TYPE_K:
+            others = ", ".join(one.name for one in FORMS.values() if one.cold)
+            found = f"payload {form.name} says nothing of the cold junction"
+            right = f"write payload: {others}"
+            yield marked.fault((*loc, "payload"), found, right)
+    elif isinstance(cold, str) and not re.fullmatch(form.cold.pattern or ".*", cold):
+        found = f"{cold!r} is not {form.cold.what}"
+        yield marked.fault((*loc, COLD), found, form.cold.remedy)
 
 
 CONVERSIONS = (_unit, _asks, _cold)

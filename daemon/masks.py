@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import yaml
 
+from probes.forms import FORMS, keys_of
 from rules.faults import Fault, render_all
 from rules.reader import ShallowLoader, TooDeepError, nearest
 
@@ -28,8 +29,8 @@ PLAIN = (
     *("site", "journal", "records", "key", "lateness", "zone", "compact after"),
     *("host", "port", "version", "client id", "user"),
     *("certificate authority", "in flight"),
-    *("channel", "smokehouse", "role", "topic", "payload", "record"),
-    *("value at", "time at", "battery at", "probe at", "unit", "every"),
+    *("channel", "smokehouse", "role", "topic", "payload", "unit", "every"),
+    *(key.word for key in keys_of(FORMS.values())),
     *("quiet after", "accuracy", "probe"),
     *("conversion", "coefficients", "cold junction"),
     *("resolution", "drift", "lag", "at", "by", "said", "reference", "within"),

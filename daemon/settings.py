@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Literal, NoReturn, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn, get_args
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
@@ -26,13 +26,16 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationInfo,
+    create_model,
     model_validator,
 )
 
 from daemon.clock import Pace
 from daemon.secrets import Secret, redacted, secret
 from daemon.settings_checks import checks
-from probes.contract import Conversion, Form, Law, Probe, Raw, Unit
+from probes.contract import Conversion, Law, Probe, Raw, Unit
+from probes.form import Key
+from probes.forms import FORMS, keys_of
 from rules.channels import Channel, Check, Point, Role
 from rules.faults import Fault
 from rules.reader import M, Marked, choice, marked_tree, validated
@@ -40,7 +43,6 @@ from rules.units import Duration, Temperature, difference, duration, refused
 
 DAY_MS = 86_400_000
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-POINTER = re.compile(r"(/([^~/]|~[01])*)+")  # RFC 6901, section 3; not the whole
 COEFFICIENT = re.compile(r"[+-]?[0-9](\.[0-9]{1,12})?[eE]-?[0-9]{1,2}")
 CLIENT_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
@@ -222,11 +224,15 @@ def _topic(value: object) -> str:
     return topic
 
 
-def _pointer(value: object) -> str:
-    if not isinstance(value, str) or not POINTER.fullmatch(value):
-        right = "begin with a slash (RFC 6901), for example: /core/1"
-        _refuse(value, "is not a JSON Pointer", right)
-    return value
+def _of_key(key: Key) -> Callable[[object], str]:
+    def of_key(value: object) -> str:
+        if not key.pattern:
+            return _text(value)
+        if not isinstance(value, str) or not re.fullmatch(key.pattern, value):
+            _refuse(value, f"is not {key.what}", key.remedy)
+        return value
+
+    return of_key
 
 
 def _one_of(words: Iterable[str], what: str) -> BeforeValidator:
@@ -371,14 +377,13 @@ def _refuse(value: object, what: str, right: str) -> NoReturn:
 Text = Annotated[str, BeforeValidator(_text)]
 OneVersion = Annotated[Version, _one_of(get_args(Version), "a version of MQTT here")]
 OneRole = Annotated[Role, _one_of(Role, "a role of a probe")]
-OneForm = Annotated[Form, _one_of(Form, "a form of payload")]
+OneForm = Annotated[str, _one_of(FORMS, "a form of payload")]
 OneUnit = Annotated[Unit | Raw, _one_of((*Unit, *Raw), "a unit of a probe")]
 OneLaw = Annotated[Law, _one_of(Law, "a conversion")]
 Port = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
 InFlight = Annotated[int, BeforeValidator(whole_number(1, 65_535))]
 Times = Annotated[int, BeforeValidator(whole_number(1, 100_000))]
 Topic = Annotated[str, BeforeValidator(_topic)]
-Pointer = Annotated[str, BeforeValidator(_pointer)]
 ClientId = Annotated[str, BeforeValidator(_client_id)]
 Host = Annotated[str, BeforeValidator(_host)]
 PathHere = Annotated[Path, BeforeValidator(_path)]
@@ -445,11 +450,6 @@ class _Channel(Part):
     role: OneRole
     topic: Topic
     payload: OneForm
-    record: Text = ""
-    pointer: Pointer = Field("", alias="value at")
-    time_pointer: Pointer = Field("", alias="time at")
-    battery: Pointer = Field("", alias="battery at")
-    identity_pointer: Pointer = Field("", alias="probe at")
     unit: OneUnit
     law: OneLaw | None = Field(None, alias="conversion")
     coefficients: Coefficients = ()
@@ -466,6 +466,7 @@ class _Channel(Part):
         conversion, unit = None, self.unit
         if self.law:
             conversion = Conversion(self.law, self.coefficients, self.cold)
+        fields, extras = self._of_form()
         return Probe(
             channel=self.channel,
             smokehouse=self.smokehouse,
@@ -476,18 +477,42 @@ class _Channel(Part):
             every_ms=self.every,
             quiet_ms=self.quiet,
             accuracy_mc=self.accuracy,
-            record=self.record,
-            pointer=self.pointer,
-            time_pointer=self.time_pointer,
             identity=self.probe,
-            identity_pointer=self.identity_pointer,
             conversion=conversion,
             step_mc=self.step,
             drift_mc=self.drift,
             lag_mc=self.lag,
-            battery=self.battery,
             checks=tuple(one.value() for one in checks if one.channel == self.channel),
+            extras=extras,
+            **fields,
         )
+
+    def _of_form(self) -> tuple[dict[str, str], tuple[tuple[str, str], ...]]:
+        """What the keys of its form say: fields of ``Probe``, and those of it alone."""
+        said = [(key, getattr(self, name)) for name, key in FORM_KEYS.items()]
+        fields = {key.field: text for key, text in said if key.field}
+        return fields, tuple(
+            (key.word, text) for key, text in said if text and not key.field
+        )
+
+
+# The keys of the payload forms, by the names of their fields here.
+FORM_KEYS = {f"key_{n}": key for n, key in enumerate(keys_of(FORMS.values()))}
+
+if TYPE_CHECKING:
+    _Keyed = _Channel
+else:
+    _Keyed = create_model(
+        "_Keyed",
+        __base__=_Channel,
+        **{
+            name: (
+                Annotated[str, BeforeValidator(_of_key(key))],
+                Field("", alias=key.word),
+            )
+            for name, key in FORM_KEYS.items()
+        },
+    )
 
 
 class _Contact(Part):
@@ -526,7 +551,7 @@ class _File(Part):
     lateness: Duration = 10_000
     zone: Zone = ZoneInfo("UTC")
     broker: BrokerPart
-    channels: list[_Channel]
+    channels: list[_Keyed]
     calibrations: list[CheckPart] = []
     contacts: list[_Contact] = []
     mirror: _Mirror | None = None

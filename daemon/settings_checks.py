@@ -8,9 +8,10 @@ business of theirs; its own fault is found elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 
 from daemon.calibration_checks import calibrations
-from daemon.conversion_checks import CONVERSIONS
+from daemon.conversion_checks import CONVERSIONS, form_of
 from probes import w1
-from probes.contract import Form, Unit
+from probes.contract import Unit
+from probes.forms import FORMS, keys_of
 from probes.identity import same
 from rules.channels import Role
 from rules.faults import Fault
@@ -20,10 +21,6 @@ from rules.units import duration, say_ms
 Part = Mapping[str, Tree]
 
 OW = "urn:dev:ow:"  # RFC 9039: the name of a 1-wire sensor
-SENML = (Form.SENML, Form.SENML_CBOR)
-# Which payload forms each of these keys belongs to.
-POINTERS = ("value at", "time at", "battery at", "probe at")
-FORMS_OF = {"record": SENML, **dict.fromkeys(POINTERS, (Form.JSON,))}
 
 
 def checks(marked: Marked) -> Iterator[Fault]:
@@ -58,24 +55,26 @@ def _broker(marked: Marked) -> Iterator[Fault]:
 
 
 def _form(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
-    form = channel.get("payload")
-    if not is_one_of(form, Form):
+    form = form_of(channel)
+    if form is None:
         return
-    for key, forms in FORMS_OF.items():
-        if key in channel and form not in forms:
-            its_form = forms[0]
+    for key in keys_of(FORMS.values()):
+        if key.word in channel and key not in form.keys:
+            its_form = next(one.name for one in FORMS.values() if key in one.keys)
             yield marked.fault(
-                (*loc, key),
-                f"{key!r} goes with payload {its_form}, and this one is {form}",
+                (*loc, key.word),
+                f"{key.word!r} goes with payload {its_form}, "
+                f"and this one is {form.name}",
                 f"take the line out, or write payload: {its_form}",
                 on_key=True,
             )
-    if form == Form.JSON and "value at" not in channel:
-        yield marked.fault(
-            (*loc, "payload"),
-            "payload json does not say where in the object the value is",
-            "add a line with a JSON Pointer, for example: value at: /core/1",
-        )
+    for key in form.keys:
+        if key.needed and key.word not in channel:
+            yield marked.fault(
+                (*loc, "payload"),
+                f"payload {form.name} does not say {key.says}",
+                f"add a line with {key.what}, for example: {key.word}: {key.example}",
+            )
 
 
 def _identity(marked: Marked, loc: Path, channel: Part) -> Iterator[Fault]:
@@ -157,19 +156,19 @@ def _names(marked: Marked, parts: list[tuple[Path, Part]], key: str) -> Iterator
 def _topics(marked: Marked, channels: list[tuple[Path, Part]]) -> Iterator[Fault]:
     first: dict[Tree | None, tuple[Path, Part]] = {}
     for loc, channel in channels:
-        topic, form = channel.get("topic"), channel.get("payload")
-        if not isinstance(topic, str) or not is_one_of(form, Form):
+        topic, form = channel.get("topic"), form_of(channel)
+        if not isinstance(topic, str) or form is None:
             continue
         there, other = first.setdefault(topic, (loc, channel))
         if there == loc:
             continue
         line = marked.at((*there, "topic")).line
-        if form != other.get("payload"):
+        if form.name != other.get("payload"):
             found = f"the topic {topic!r} carries {other.get('payload')} in line {line}"
             remedy = f"write payload: {other.get('payload')}, or another topic"
             yield marked.fault((*loc, "payload"), found, remedy)
-        elif form == Form.NUMBER:
-            found = f"the topic {topic!r} carries one number, taken in line {line}"
+        elif not form.apart:
+            found = f"the topic {topic!r} carries one {form.name}, taken in line {line}"
             yield marked.fault(
                 (*loc, "topic"), found, "give every probe a topic of its own"
             )
@@ -178,17 +177,17 @@ def _topics(marked: Marked, channels: list[tuple[Path, Part]]) -> Iterator[Fault
 
 def _source(channel: Part) -> tuple[Tree | None, ...] | None:
     """What a channel reads: two channels must not read the same."""
-    form, topic = channel.get("payload"), channel.get("topic")
-    if form in SENML:
-        return (topic, channel.get("record", ""))
-    if form == Form.JSON and "value at" in channel:
-        return (topic, channel["value at"])
-    return None
+    form = form_of(channel)
+    key = form.key(form.apart) if form else None
+    if key is None or (key.needed and key.word not in channel):
+        return None
+    return (channel.get("topic"), channel.get(key.word, ""))
 
 
 def _same_source(channel: Part, line: int) -> tuple[str, str, str]:
-    key = "record" if channel.get("payload") in SENML else "value at"
-    what = f"{key} {channel[key]!r}" if key in channel else "the only record"
+    form = form_of(channel)
+    key = form.apart if form else ""
+    what = f"{key} {channel[key]!r}" if key in channel else f"the only {key}"
     return (
         key if key in channel else "topic",
         f"{what} of the topic {channel['topic']!r} is taken in line {line}",

@@ -9,15 +9,14 @@ time of its own is worth what it always is, however far it seems to lie ahead.
 
 from collections.abc import Iterable, Sequence
 
-from probes.contract import Arrival, Decoded, Form, Probe, Refusal
+from probes.contract import Arrival, Decoded, Probe, Refusal
 from probes.decode import decode
-from probes.senml import plainly_timed
+from probes.forms import FORMS
 from rules.facts import Quality, Reading
 
 # Two times of receipt ahead of which no probe's clock seems to be, further apart than
 # a time that is relative to the receipt can reach (RFC 8428, section 4.5.3).
 FAR_MS = 4_102_444_800_000  # 2100-01-01
-SENML = (Form.SENML, Form.SENML_CBOR)
 FARTHER_MS = FAR_MS + 4 * 2**28 * 1000
 
 
@@ -43,10 +42,11 @@ def untimed(probes: Sequence[Probe], arrival: Arrival) -> bool:
 
     Received again, it would be another reading.
     """
-    if any(not one.time_pointer and one.form not in SENML for one in probes):
+    if not all(FORMS[one.form].timed(one) for one in probes):
         return True
-    if plainly_timed(arrival.payload):  # nearly always: a message a second, a channel
-        return False
+    plainly = [FORMS[one.form].plainly_timed for one in probes]
+    if all(look(arrival.payload) for look in dict.fromkeys(plainly)):
+        return False  # nearly always: a message a second, a channel
     said = sum(isinstance(one, Reading) for one in decode(probes, arrival))
     return len(own_times(probes, arrival)) < said
 

@@ -12,15 +12,6 @@ from rules.channels import Check, Role
 from rules.facts import Reading
 
 
-class Form(StrEnum):
-    """How a message carries its value."""
-
-    SENML = "senml"
-    SENML_CBOR = "senml-cbor"
-    JSON = "json"
-    NUMBER = "number"
-
-
 class Unit(StrEnum):
     """What a probe counts in."""
 
@@ -68,7 +59,7 @@ class Probe:
     smokehouse: str
     role: Role
     topic: str
-    form: Form
+    form: str  # the name of one of ``probes.forms``
     unit: Unit
     every_ms: int
     quiet_ms: int
@@ -84,6 +75,11 @@ class Probe:
     lag_mc: int = 0
     checks: tuple[Check, ...] = ()
     battery: str = ""  # JSON: where the charge is, in percent
+    extras: tuple[tuple[str, str], ...] = ()  # keys that only its form knows
+
+    def own(self, word: str) -> str:
+        """What the settings say under a key that only its form knows; "" if nothing."""
+        return dict(self.extras).get(word, "")
 
 
 BATTERY = ": battery"

@@ -1,24 +1,10 @@
-"""From one message to everything it says: the table of payload forms.
+"""From one message to everything it says, in whatever form it was sent."""
 
-To add a form: one file with ``decode(probes, arrival)``, one word in ``Form``, one
-line in ``FORMS``, one test file.  A decoder answers for all probes that listen to
-the message's topic; whatever the bytes are, it answers and does not raise.
-"""
+from collections.abc import Sequence
 
-from collections.abc import Callable, Sequence
-
-from probes import json_object, number, senml, senml_cbor
-from probes.contract import Arrival, Decoded, Form, Probe
+from probes.contract import Arrival, Decoded, Probe
+from probes.forms import FORMS
 from probes.screen import refuse
-
-Decoder = Callable[[Sequence[Probe], Arrival], list[Decoded]]
-
-FORMS: dict[Form, Decoder] = {
-    Form.SENML: senml.decode,
-    Form.SENML_CBOR: senml_cbor.decode,
-    Form.JSON: json_object.decode,
-    Form.NUMBER: number.decode,
-}
 
 
 def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
@@ -28,5 +14,5 @@ def decode(probes: Sequence[Probe], arrival: Arrival) -> list[Decoded]:
         return [refuse(arrival, "", "no channel listens to this topic")]
     decoded: list[Decoded] = []
     for form in dict.fromkeys(probe.form for probe in listening):
-        decoded += FORMS[form]([p for p in listening if p.form is form], arrival)
+        decoded += FORMS[form].decode([p for p in listening if p.form == form], arrival)
     return decoded

@@ -71,6 +71,16 @@ def say(found: object) -> str:
     return "a list" if isinstance(found, list) else "an object"
 
 
+def spelled(value: object) -> str:
+    """JSON text with every digit of a Decimal, which the json module cannot write."""
+    if isinstance(value, Decimal):
+        return f"{value:f}"
+    if isinstance(value, dict):
+        members = (f"{json.dumps(key)}:{spelled(value[key])}" for key in value)
+        return "{" + ",".join(members) + "}"
+    return json.dumps(value)
+
+
 def say_raw(text: str) -> str:
     """A printable text without quotes, cut short where it is long."""
     return text if len(text) <= ECHOED else f"{text[:ECHOED]}..."

@@ -18,7 +18,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import NamedTuple
 
-from probes.senml import NUMBERED
+from probes.forms.senml import NUMBERED
 from probes.units import EXACT, MILLI
 
 

@@ -26,8 +26,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from probes.contract import Unit
+from probes.forms.number import read_number
 from probes.json_text import Unusable, say
-from probes.number import read_number
 from probes.screen import nearest, trusted
 from probes.stamps import read_iso, say_stamp
 from probes.units import EXACT, in_unit

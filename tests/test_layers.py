@@ -24,7 +24,10 @@ PURE = {
 MAY_IMPORT = {
     "rules": PURE | {"rules", "pydantic", "pydantic_core", "yaml"},
     # Floats and bytes are at home in the probes.
-    "probes": PURE | {"probes", "rules", "struct", "base64", "csv", "io", "cbor2"},
+    "probes": PURE
+    | {"probes", "rules", "struct", "base64", "csv", "io", "cbor2"}
+    # The payload forms are found by their place, once.
+    | {"importlib", "pkgutil"},
     "daemon": sys.stdlib_module_names
     | {"daemon", "probes", "rules"}
     | {

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from probes import hwmon, iio, w1
 from probes.attributes import Measured
-from probes.contract import Conversion, Form, Law, Probe, Refusal
+from probes.contract import Conversion, Law, Probe, Refusal
 from probes.decode import decode
 from probes.doubts import Doubt
 from probes.json_text import Unusable
@@ -84,7 +84,7 @@ def reasons() -> dict[tuple[Doubt, str], str]:
     for doubt, source, read in FILES:
         if isinstance(read, Unusable):
             record = f'[{{"n":"core","vs":"{read.why}"}}]'.encode()
-            senml = replace(CORE, form=Form.SENML, record="core")
+            senml = replace(CORE, form="senml", record="core")
             (one,) = decode([senml], arrival(record))
             found[doubt, source] = one.why if isinstance(one, Refusal) else str(one)
         else:

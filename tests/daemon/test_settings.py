@@ -13,7 +13,7 @@ import pytest
 from daemon.clock import Pace
 from daemon.secrets import Secret, explain
 from daemon.settings import Broker, Page, Settings, load, read_settings, text_of
-from probes.contract import Form, Probe, Unit
+from probes.contract import Probe, Unit
 from rules.channels import Channel, Role
 from rules.faults import Fault
 from tests.servers import certificates
@@ -145,7 +145,7 @@ def test_all_that_can_be_set() -> None:
         smokehouse="south",
         role=Role.HUMIDITY,
         topic="yard/south/air",
-        form=Form.JSON,
+        form="json",
         unit=Unit.PERCENT,
         every_ms=60_000,
         quiet_ms=300_000,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from daemon.unset import dated, decode_unset, own_times, untimed
 from probes.contract import Arrival, Probe, Refusal
 from probes.decode import decode
-from probes.senml import plainly_timed
+from probes.forms.senml import plainly_timed
 from rules.facts import Quality, Reading
 from tests.probes.forms import CORE, JSON, SENML, TOPIC
 

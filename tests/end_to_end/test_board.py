@@ -25,7 +25,7 @@ from daemon.clock import Clock
 from daemon.mqtt import Message, Subscriber
 from daemon.secrets import Secret
 from daemon.settings import Broker
-from probes.contract import Decoded, Form, Probe, Refusal, Unit
+from probes.contract import Decoded, Probe, Refusal, Unit
 from probes.decode import decode
 from rules.channels import Role
 from rules.facts import Quality, Reading
@@ -40,7 +40,7 @@ CORE = Probe(
     smokehouse="north",
     role=Role.CORE,
     topic=TOPIC,
-    form=Form.SENML,
+    form="senml",
     unit=Unit.CELSIUS,
     every_ms=1_000,
     quiet_ms=10_000,

@@ -21,12 +21,14 @@ from typing import NamedTuple
 from daemon.secrets import explain
 from daemon.settings import Settings, read_settings
 from probes import trace
-from probes.contract import Arrival, Conversion, Form, Law, Probe, Refusal, Unit
+from probes.contract import Arrival, Conversion, Law, Probe, Refusal, Unit
 from probes.decode import decode
 from probes.encode import encode
+from probes.forms import FORMS
 from rules.channels import Role
 from rules.faults import render_all
 from rules.schedule import Schedule, read_schedule
+from tests.probes.forms import described
 
 ROOT = Path(__file__).parents[2]
 NOW_MS = 1_768_021_200_000
@@ -195,7 +197,7 @@ def _peak_mb() -> float:
 
 def targets() -> Iterator[Target]:
     """Everything that reads what others wrote."""
-    for form in Form:
+    for form in FORMS:
         for unit in Unit:
             yield decoder(form, unit)
     for law in Law:
@@ -205,33 +207,35 @@ def targets() -> Iterator[Target]:
     yield Target("trace", _traces(), _read_trace, slow=True)
 
 
-def probes_of(form: Form, unit: Unit) -> list[Probe]:
+def probes_of(form: str, unit: Unit) -> list[Probe]:
     """The probes that hear one form, the first of which may also be encoded."""
     plain = Probe(
         *("core-1", "north", Role.CORE, "yard", form, unit, 10_000, 120_000, 500)
     )
-    if form is Form.NUMBER:
-        return [plain]
-    if form is Form.JSON:
+    if form == "json":
         plain = replace(plain, pointer="/core", time_pointer="/t")
         second = replace(plain, channel="core-2", pointer="/cores/0", time_pointer="")
         return [plain, second]
-    plain = replace(plain, record="core-1")
-    return [plain, replace(plain, channel="core-2", record="core-11")]
+    if form in ("senml", "senml-cbor"):
+        plain = replace(plain, record="core-1")
+        return [plain, replace(plain, channel="core-2", record="core-11")]
+    return [described(plain, FORMS[form])]
 
 
-def decoder(form: Form, unit: Unit) -> Target:
+def decoder(form: str, unit: Unit) -> Target:
     """The decoder of one form and unit."""
     probes = probes_of(form, unit)
     value_mc = 55_000 if unit is Unit.PERCENT else 61_500
-    seeds = tuple(encode(probes[0], NOW_MS + n, value_mc + n) for n in range(3))
-    if form is Form.SENML:
+    seeds: tuple[bytes, ...] = (FORMS[form].example,)
+    if FORMS[form].encode:
+        seeds += tuple(encode(probes[0], NOW_MS + n, value_mc + n) for n in range(3))
+    if form == "senml":
         seeds += (
             b'[{"bn":"core-","bt":1768021200,"bu":"Cel","n":"1","v":61.5},{"n":"11",'
             b'"t":-5,"bv":1,"v":60}]',
             b'[{"bver":10,"n":"core-1","vs":"warm"},{"n":"x","vb":true,"s":1e3}]',
         )
-    if form is Form.JSON:
+    if form == "json":
         seeds += (b'{"t":1768021200.5,"cores":[61.5,{"0":1}]}', b'[{"t":"x"},2,[3]]')
     return Target(f"{form} {unit}", seeds, _decoding(probes))
 
@@ -244,7 +248,7 @@ def _raw(law: Law) -> Target:
         "/cold" if law is Law.TYPE_K else "",
     )
     probe = Probe(
-        *("core-1", "north", Role.CORE, "yard", Form.JSON, Unit.CELSIUS),
+        *("core-1", "north", Role.CORE, "yard", "json", Unit.CELSIUS),
         *(10_000, 120_000, 500),
         pointer="/v",
         conversion=conversion,
@@ -258,7 +262,7 @@ def _decoding(probes: Sequence[Probe]) -> Callable[[bytes], None]:
 
     def read(payload: bytes) -> None:
         found = decode(probes, Arrival("yard", payload, NOW_MS))
-        assert found or any(probe.form is Form.JSON for probe in probes)
+        assert found or any(probe.form == "json" for probe in probes)
         for one in found:
             assert one.channel in names
             if isinstance(one, Refusal):

@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from probes.contract import Arrival, Decoded, Form, Probe, Refusal, Unit
+from probes.contract import Arrival, Decoded, Probe, Refusal, Unit
+from probes.form import Form
 from rules.channels import Role
 from rules.facts import Reading
 
@@ -14,14 +15,22 @@ CORE = Probe(
     smokehouse="north",
     role=Role.CORE,
     topic=TOPIC,
-    form=Form.NUMBER,
+    form="number",
     unit=Unit.CELSIUS,
     every_ms=10_000,
     quiet_ms=120_000,
     accuracy_mc=500,
 )
-SENML = replace(CORE, form=Form.SENML, record="urn:dev:ow:10e2073a01080063")
-JSON = replace(CORE, form=Form.JSON, pointer="/core1")
+SENML = replace(CORE, form="senml", record="urn:dev:ow:10e2073a01080063")
+JSON = replace(CORE, form="json", pointer="/core1")
+
+
+def described(probe: Probe, form: Form) -> Probe:
+    """The probe with the settings that the examples of the form's keys are."""
+    own = {key.field: key.example for key in form.keys if key.field}
+    extras = tuple((key.word, key.example) for key in form.keys if not key.field)
+    probe = replace(probe, form=form.name, identity="A7", extras=extras)
+    return replace(probe, **own)  # type: ignore[arg-type]
 
 
 def arrival(payload: bytes, *, retained: bool = False, waited: bool = False) -> Arrival:

@@ -12,7 +12,7 @@ import pytest
 
 from daemon.secrets import explain
 from daemon.settings import Settings, read_settings
-from probes.contract import Conversion, Form, Law, Probe, Unit
+from probes.contract import Conversion, Law, Probe, Unit
 from probes.decode import decode
 from probes.encode import encode
 from rules.facts import Reading
@@ -105,7 +105,7 @@ def test_a_cold_junction_in_another_unit_is_not_converted() -> None:
 @pytest.mark.parametrize(("code", "fits"), [("Ohm", True), ("Cel", False)])
 def test_a_record_must_be_in_the_raw_unit(code: str, fits: bool) -> None:
     probe = replace(
-        SENML, record="r", form=Form.SENML_CBOR, conversion=Conversion(Law.PT100)
+        SENML, record="r", form="senml-cbor", conversion=Conversion(Law.PT100)
     )
     pack = cbor2.dumps([{0: "r", 1: code, 2: 119.3971}])
     (found,) = said(decode([probe], arrival(pack)))

@@ -10,7 +10,7 @@ from dataclasses import replace
 import cbor2
 import pytest
 
-from probes.contract import Arrival, Form, Probe, Refusal, Unit
+from probes.contract import Arrival, Probe, Refusal, Unit
 from probes.decode import decode
 from probes.doubts import Doubt, said
 from probes.identity import same
@@ -24,7 +24,7 @@ CORE = Probe(
     smokehouse="north",
     role=Role.CORE,
     topic="yard/core",
-    form=Form.SENML,
+    form="senml",
     unit=Unit.CELSIUS,
     every_ms=1_000,
     quiet_ms=10_000,
@@ -33,7 +33,7 @@ CORE = Probe(
 )
 BY_PLACE = replace(
     CORE,
-    form=Form.JSON,
+    form="json",
     pointer="/0/v",
     identity_pointer="/0/id",
     identity="7",
@@ -80,7 +80,7 @@ def test_the_only_record_of_a_pack_must_be_of_the_bound_probe() -> None:
 
 
 def test_cbor_is_bound_in_the_same_way() -> None:
-    probe = replace(CORE, form=Form.SENML_CBOR)  # RFC 8428 table 4: -2 bn, 1 u, 2 v
+    probe = replace(CORE, form="senml-cbor")  # RFC 8428 table 4: -2 bn, 1 u, 2 v
     assert isinstance(given(probe, cbor2.dumps([{-2: RFC_8428, 2: 23.1}])), Reading)
     assert isinstance(given(probe, cbor2.dumps([{-2: OTHER, 2: 23.1}])), Refusal)
 

@@ -1,4 +1,4 @@
-"""probes/json_object.py: recorded payloads, byte for byte, and the exact words."""
+"""probes/forms/json_object.py: recorded payloads byte for byte, and the exact words."""
 
 from dataclasses import replace
 

@@ -1,10 +1,10 @@
-"""probes/number.py: recorded payloads, byte for byte, and the exact words."""
+"""probes/forms/number.py: recorded payloads, byte for byte, and the exact words."""
 
 import pytest
 
 from probes.decode import decode
+from probes.forms.number import read_number
 from probes.json_text import Unusable
-from probes.number import read_number
 from rules.facts import Quality, Reading
 from tests.probes.forms import CORE, NOW_MS, arrival, only_reading, only_refusal
 

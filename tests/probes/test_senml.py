@@ -1,4 +1,4 @@
-"""probes/senml.py: from packs to channels; recorded payloads and the exact words.
+"""probes/forms/senml.py: from packs to channels; recorded payloads and the exact words.
 
 That packs resolve as RFC 8428 says is held by tests/standards/test_rfc_8428.py.
 """

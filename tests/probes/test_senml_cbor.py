@@ -1,4 +1,4 @@
-"""probes/senml_cbor.py: what bytes carry, and the exact words about the rest.
+"""probes/forms/senml_cbor.py: what bytes carry, and the exact words about the rest.
 
 The payloads are written by hand from RFC 8949 appendix A's way of writing bytes; a
 second library of CBOR is not needed, for ``cbor2`` is not ours.
@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probes.contract import Form, Refusal
+from probes.contract import Refusal
 from probes.decode import decode
 from tests.probes.forms import NOW_MS, SENML, arrival, only_reading, only_refusal, said
 
-CBOR = replace(SENML, form=Form.SENML_CBOR, record="a")
+CBOR = replace(SENML, form="senml-cbor", record="a")
 NOW_S = NOW_MS // 1000
 
 

@@ -1,4 +1,4 @@
-"""probes/senml.py against RFC 8428, Sensor Measurement Lists (SenML).
+"""probes/forms/senml.py against RFC 8428, Sensor Measurement Lists (SenML).
 
 Source: the example packs, and their resolved forms, of the working group's
         repository core-wg/senml-spec, whose text became RFC 8428 section 5.  They
@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import pytest
 
+from probes.forms.senml import Record, resolve
 from probes.json_text import Unusable, read_json
-from probes.senml import Record, resolve
 
 
 class Pack(NamedTuple):

@@ -1,4 +1,4 @@
-"""probes/senml_cbor.py against RFC 8428 section 6, SenML in CBOR.
+"""probes/forms/senml_cbor.py against RFC 8428 section 6, SenML in CBOR.
 
 Source: the bytes of section 6, which are the pack of section 5.1.3 (its third
         example), from memory, to be verified; the meaning is that of the JSON pack,
@@ -8,8 +8,8 @@ Rows:   fifteen numbers, one pack of seven records.
 
 from decimal import Decimal
 
-from probes.senml import Record, resolve
-from probes.senml_cbor import FIELDS, read_cbor
+from probes.forms.senml import Record, resolve
+from probes.forms.senml_cbor import FIELDS, read_cbor
 
 NAME = "urn:dev:ow:10e2073a0108006:"
 PACK = bytes.fromhex(

@@ -40,10 +40,25 @@ from probes.contract import (
 )
 from probes.conversion import converted
 from probes.doubts import said
+from probes.form import Form, Key, Sent
 from probes.identity import why_another
-from probes.json_text import Unusable, read_json, say, say_raw, why_no_number
+from probes.json_text import (
+    Unusable,
+    read_json,
+    say,
+    say_raw,
+    spelled,
+    why_no_number,
+)
 from probes.screen import nearest, refuse, screen
-from probes.units import EXACT, MILLI, SENML_CODES, THOUSAND, UNIT_OF_CODE
+from probes.units import (
+    EXACT,
+    MILLI,
+    SENML_CODES,
+    THOUSAND,
+    UNIT_OF_CODE,
+    in_unit,
+)
 from rules.facts import Reading
 
 VERSION = Decimal(10)
@@ -353,3 +368,51 @@ def _why_unheard(
         f"no channel listens to the record {say_raw(first)}{more}; "
         f"the nearest that one listens to is {near}"
     )
+
+
+def records_of(sent: Sequence[Sent], at_ms: int) -> list[dict[str, object]]:
+    """The records that carry these values; the base time comes once, in the first.
+
+    Raises:
+        ValueError: The time is one that SenML takes as relative.
+    """
+    at_s = EXACT.multiply(Decimal(at_ms), MILLI)
+    if at_s < RELATIVE_S:
+        raise ValueError("SenML would take a time before July 1978 as relative")
+    records: list[dict[str, object]] = []
+    for probe, value_mc in sent:
+        fields: dict[str, object] = {} if records else {"bt": at_s}
+        fields["n"] = probe.record or probe.channel
+        if probe.unit in SENML_CODES:
+            fields["u"] = SENML_CODES[probe.unit]
+        records.append({**fields, "v": in_unit(value_mc, probe.unit)})
+    return records
+
+
+def encode(sent: Sequence[Sent], at_ms: int) -> bytes:
+    """The pack that carries these values.
+
+    Raises:
+        ValueError: The time is one that SenML takes as relative.
+    """
+    return f"[{','.join(map(spelled, records_of(sent, at_ms)))}]".encode()
+
+
+def timed(_: Probe) -> bool:
+    """Whether a record can carry a time: always."""
+    return True
+
+
+KEYS = (Key("record", "which record is its own", "urn:dev:ow:1d-a2", "record"),)
+COLD = Key("cold junction", "which record is the cold junction", "urn:dev:ow:1d-a3")
+FORM = Form(
+    "senml",
+    decode,
+    example=b'[{"bt":1768021200,"n":"urn:dev:ow:1d-a2","u":"Cel","v":58.0}]',
+    keys=KEYS,
+    apart="record",
+    cold=COLD,
+    encode=encode,
+    timed=timed,
+    plainly_timed=plainly_timed,
+)

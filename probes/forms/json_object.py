@@ -28,11 +28,13 @@ from decimal import Decimal
 from probes.contract import Arrival, Decoded, Probe, Unit, battery_of
 from probes.conversion import converted
 from probes.doubts import Doubt
+from probes.form import Form, Sent, pointer_key
 from probes.identity import why_another
-from probes.json_text import Unusable, read_json, say, why_no_number
-from probes.pointer import NothingThereError, find, pointer_to
+from probes.json_text import Unusable, read_json, say, spelled, why_no_number
+from probes.pointer import NothingThereError, find, pointer_to, steps
 from probes.screen import nearest, refuse, screen
-from probes.stamps import read_stamp
+from probes.stamps import read_stamp, say_stamp
+from probes.units import in_unit
 
 Body = dict[str, object] | list[object]
 ABSENT = Unusable("is not there")
@@ -132,3 +134,49 @@ def _why_unheard(body: Body, probes: Sequence[Probe]) -> str:
         near = nearest(wanted.removeprefix("/"), body)
         remedy = f"; the nearest there is {say(pointer_to(near))}" if near else ""
     return f"nothing at {wanted}{others}{remedy}"
+
+
+def encode(sent: Sequence[Sent], at_ms: int) -> bytes:
+    """The object that carries these values where their probes' pointers point.
+
+    Raises:
+        ValueError: One pointer leads through the value of another.
+    """
+    body: dict[str, object] = {}
+    for probe, value_mc in sent:
+        if probe.time_pointer:
+            _put(body, probe.time_pointer, say_stamp(at_ms))
+        _put(body, probe.pointer, in_unit(value_mc, probe.unit))
+    return spelled(body).encode()
+
+
+def _put(body: dict[str, object], pointer: str, value: object) -> None:
+    *path, last = steps(pointer)
+    for step in path:
+        inner = body.setdefault(step, {})
+        if not isinstance(inner, dict):
+            raise ValueError(f"{pointer} leads through a value")
+        body = inner
+    body[last] = value
+
+
+def _timed(probe: Probe) -> bool:
+    return bool(probe.time_pointer)
+
+
+VALUE = "where in the object the value is"
+FORM = Form(
+    "json",
+    decode,
+    example=b'{"t":"2026-01-10T05:00:00.250Z","core":{"1":58.0},"id":"A7","batt":80}',
+    keys=(
+        pointer_key("value at", VALUE, "/core/1", "pointer", needed=True),
+        pointer_key("time at", "when it was measured", "/t", "time_pointer"),
+        pointer_key("battery at", "the charge of its battery", "/batt", "battery"),
+        pointer_key("probe at", "whose value it is", "/id", "identity_pointer"),
+    ),
+    apart="value at",
+    cold=pointer_key("cold junction", "the cold junction", "/cold"),
+    encode=encode,
+    timed=_timed,
+)

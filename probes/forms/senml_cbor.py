@@ -1,9 +1,9 @@
 """Probes that publish SenML packs as CBOR: the same records as JSON, in fewer bytes.
 
 A record is a map whose known fields have small numbers for names; what a record
-means is ``probes.senml``'s to say.  A number may be an integer, a float or a decimal
-fraction; a float stands for the shortest decimal that is the same float, which is
-what its sender meant.  Data (``vd``) are bytes here and base64url text there.
+means is ``probes.forms.senml``'s to say.  A number may be an integer, a float or a
+decimal fraction; a float stands for the shortest decimal that is the same float,
+which is what its sender meant.  Data (``vd``) are bytes here and base64url text there.
 
 Nothing is guessed: bytes after the pack, a field given twice or a known field under
 its name instead of its number forbid the use of the pack.
@@ -19,8 +19,9 @@ from decimal import Decimal
 import cbor2
 
 from probes.contract import Arrival, Decoded, Probe
+from probes.form import Form, Sent
+from probes.forms.senml import COLD, KEYS, decode_pack, records_of, timed
 from probes.json_text import LONGEST, Unusable, say
-from probes.senml import decode_pack
 
 FIELDS = {
     -6: "bs",
@@ -118,3 +119,26 @@ def _number(value: Decimal) -> Decimal | Unusable:
     if value.is_finite():
         return value
     return Unusable(f"= {str(value).lower()} is not a number")
+
+
+def encode(sent: Sequence[Sent], at_ms: int) -> bytes:
+    """The pack that carries these values.
+
+    Raises:
+        ValueError: The time is one that SenML takes as relative.
+    """
+    return write_cbor(records_of(sent, at_ms))
+
+
+FORM = Form(
+    "senml-cbor",
+    decode,
+    # One record of bt (-3), n (0), u (1) and v (2): RFC 8428, table 4.
+    example=b"\x81\xa4\x22\x1a\x69\x61\xdc\xd0\x00\x70urn:dev:ow:1d-a2"
+    b"\x01\x63Cel\x02\x18\x3a",
+    keys=KEYS,
+    apart="record",
+    cold=COLD,
+    encode=encode,
+    timed=timed,
+)

@@ -14,8 +14,10 @@ from decimal import Decimal
 
 from probes.contract import Arrival, Decoded, Probe
 from probes.conversion import converted
+from probes.form import Form, Sent
 from probes.json_text import Unusable, not_utf_8, say
 from probes.screen import refuse, screen
+from probes.units import in_unit
 
 NUMBER = re.compile(r"[+-]?[0-9]{1,40}(\.[0-9]{0,40})?([eE][+-]?[0-9]{1,4})?")
 WITH_COMMA = re.compile(r"[+-]?[0-9]{1,40},[0-9]{1,40}")
@@ -48,3 +50,18 @@ def read_number(payload: bytes) -> Decimal | Unusable:
         pointed = text.replace(",", ".")
         return Unusable(f"{say(text)} has a decimal comma; send {pointed}")
     return Unusable(f"{say(text)} is not a bare number" if text else "it is empty")
+
+
+def encode(sent: Sequence[Sent], at_ms: int) -> bytes:
+    """The message that carries this one value.
+
+    Raises:
+        ValueError: There is not just one.
+    """
+    if len(sent) != 1:
+        raise ValueError("a bare number is one value")
+    probe, value_mc = sent[0]
+    return f"{in_unit(value_mc, probe.unit):f}".encode()
+
+
+FORM = Form("number", decode, example=b"71.25", encode=encode)

@@ -50,10 +50,12 @@ def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]
         if one["kind"] not in LETHAL or one["standing"] == Standing.WAITING:
             continue
         since = clock(one["since_ms"], house)
+        rate = f", {ahead(one['ahead'], house)}" if one["ahead"] else ""
         words = f"{one['name']}: {one['standing']} since {since}, {one['why']}"
         if one["standing"] == Standing.WITHIN:
-            rate = f", {ahead(one['ahead'], house)}" if one["ahead"] else ""
             words = f"{one['name']}: not met yet{rate}"
+        elif one["standing"] == Standing.AT_RISK and rate:
+            words = f"{one['name']}: {one['standing']} since {since}{rate}"
         well = one["standing"] in (Standing.WITHIN, Standing.MET)
         yield well, f"{words} ({beside or surface.NONE})"
 

@@ -153,9 +153,10 @@ function showLethality(part, cook, now) {
   const beside = humid.map((one) => `${one.name}: ${one.standing}`).join("; ");
   const lethal = cook.limits.filter((one) => LETHAL.includes(one.kind) && one.standing !== "waiting");
   keep(part.lethality, cook.finished_ms ? [] : lethal, (one) => one.name, () => make("li"), (node, one) => {
-    const met = `${one.standing} since ${clock(one.since_ms, now)}, ${one.why}`;
+    const since = `${one.standing} since ${clock(one.since_ms, now)}`;
     const rate = one.ahead ? `, ${going(one.ahead, now)}` : "";
-    const words = one.standing === "within" ? `not met yet${rate}` : met;
+    const told = one.standing === "at risk" && rate ? `${since}${rate}` : `${since}, ${one.why}`;
+    const words = one.standing === "within" ? `not met yet${rate}` : told;
     const which = one.name.toLowerCase() === "lethality" ? "" : ` (${one.name})`;
     say(node, glued(`Lethality${which}: ${words} (${beside || NO_HUMIDITY})`));
   });

@@ -24,6 +24,7 @@ def core(**changes: Any) -> dict[str, Any]:
         "earliest_ms": AT_MS + 30 * MIN,
         "likely_ms": AT_MS + 45 * MIN,
         "latest_ms": AT_MS + 80 * MIN,
+        "asks": "",
         **changes,
     }
 
@@ -57,6 +58,10 @@ def core(**changes: Any) -> dict[str, Any]:
         (
             {"earliest_ms": 0, "likely_ms": 0, "latest_ms": 0},
             "core must be past 54.4 degC by 14:10; at this rate never",
+        ),
+        (
+            {"asks": "6.50-log10"},
+            "core must have 6.50-log10 by 14:10; at this rate 14:55 (14:40 to 15:30)",
         ),
     ],
 )

@@ -194,7 +194,7 @@ limits:
 @pytest.mark.parametrize(
     ("ends_at", "stays_min", "standings"),
     [
-        # Of 57.8 degC (136 degF) 32 min are asked, by FSIS-GD-2021-14, Appendix A.
+        # Of 57.8 degC (136 degF) 28 min are asked, by FSIS Appendix A, 1999, 6.5-log10.
         pytest.param(62, 14, ["at risk", "missed"], id="over too soon"),
         pytest.param(68, 42, ["met"], id="over late enough"),
     ],
@@ -289,3 +289,31 @@ def test_who_asks_for_what_is_at_risk_is_told_of_a_stage_too() -> None:
     for word, told_of in {"at risk": True, "stage": True, "missed": False}.items():
         rule = AlertRule("ab", frozenset({word}), 0)
         assert alerts.wanted(rule, event) is told_of
+
+
+@pytest.mark.parametrize(
+    ("around", "standings"),
+    [
+        # 60 min * ln((54.44 - around) / (26.67 - around)): 64 min, and 116
+        pytest.param(12, ["met"], id="in time"),
+        pytest.param(22, ["at risk", "unproven", "missed"], id="too late"),
+    ],
+)
+def test_the_first_band_of_cooling_has_an_hour_and_a_half(
+    around: float, standings: list[str]
+) -> None:
+    """Source of the figure: FSIS-GD-2021-14, Appendix B, option 1, 130 to 80 degF."""
+    told_by = schedule("""\
+stages:
+  - {stage: chill, ends: after 10 h}
+limits:
+  - {limit: x, kind: cooling option, channel: core,
+     option: "FSIS Appendix B, option 1"}
+""")
+    lump = Lump(65, around)
+    begins, ends = (lump.minute(degf(mark) / 1000) for mark in (130, 80))
+    assert (ends - begins < 90) is (standings == ["met"])
+    found = told(run(lump, told_by, 150), "x: 54.4 degC to 26.7 degC")
+    assert [standing for _, standing in found] == standings
+    if standings[0] == "at risk":
+        assert found[0][0] <= (begins + 45) * MIN

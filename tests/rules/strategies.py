@@ -25,6 +25,7 @@ from rules.facts import Reading, Tick
 from rules.humidity import HumidityLimit
 from rules.limit import Limit, Move, Shown
 from rules.lines import Line, Turn, Turning
+from rules.reheating import ReheatingLimit
 from rules.schedule import AnyLimit
 from rules.standards.cooling import (
     COOLING_OPTIONS,
@@ -35,6 +36,7 @@ from rules.standards.cooling import (
 )
 from rules.standards.humidity import HumidityOption
 from rules.standards.humidity import Shown as ShownBy
+from rules.standards.reheating import REHEATING_OPTIONS, ReheatingOption
 from rules.standards.tables import DWELL_TABLES
 
 BEGUN_MS = 1_767_934_800_000  # 2026-01-09T05:00:00Z, any day will do
@@ -119,6 +121,23 @@ class CrossesLimit(CoolingLimit):
         return _CROSSES
 
 
+class HotAgainLimit(ReheatingLimit):
+    """A reheating limit that gives seconds: 66 degC for 10 s, within 60 s."""
+
+    @property
+    def option(self) -> ReheatingOption:
+        """An option of our own, for these tests."""
+        published = REHEATING_OPTIONS[self.name_of_option]
+        return replace(published, to_mc=66_000, run_ms=10_000, at_most_ms=60_000)
+
+
+def hot_again(kind: type[ReheatingLimit] = HotAgainLimit) -> Limit:
+    """A reheating limit of this class, since leaving 60 degC."""
+    head = {"limit": "it", "kind": "reheating", "channel": "core"}
+    option = {"option": "FDA Food Code 3-403.11(A)", "since leaving": "60 degC"}
+    return kind.model_validate({**head, **option})
+
+
 class MoistLimit(HumidityLimit):
     """A humidity limit that asks for seconds: 64 %RH for half, and never under 60 s."""
 
@@ -132,20 +151,22 @@ class MoistLimit(HumidityLimit):
 _MOIST = HumidityOption("ours", "", ShownBy.READINGS, 64_000, 500, 60_000)
 
 
-def moist(channel: str, **keys: str) -> Limit:
+def moist(channel: str, kind: type[HumidityLimit] = MoistLimit, **keys: str) -> Limit:
     """A limit of that option, on a probe of its own or a wet bulb."""
     head = {"limit": "moist", "kind": "humidity", "channel": channel}
     option = {"option": "FSIS 2021, humidity option 3 (90 %)", "until": "lethality"}
-    return MoistLimit.model_validate({**head, **option, **keys})
+    return kind.model_validate({**head, **option, **keys})
 
 
-def _written(**keys: str) -> Limit:
+def written(**keys: str) -> Limit:
+    """A limit as its author writes it, on the core; ``_`` stands for a space."""
     text = {key.replace("_", " "): value for key, value in keys.items()}
     adapter: TypeAdapter[Limit] = TypeAdapter(AnyLimit)
     return adapter.validate_python({"limit": "it", "channel": "core", **text})
 
 
-def _cooling(kind: type[CoolingLimit], option: str, **keys: str) -> Limit:
+def cooling(kind: type[CoolingLimit], option: str, **keys: str) -> Limit:
+    """A cooling limit of this class, on the core."""
     head = {"limit": "it", "channel": "core", "kind": "cooling option"}
     return kind.model_validate({**head, "option": option, **keys})
 
@@ -158,7 +179,7 @@ _SLOW = "California 910.15, slow cooling"
 KINDS = (
     Kind(
         "time between",
-        _written(
+        written(
             kind="time between",
             between="60 degC and 64 degC",
             at_most="60 s",
@@ -168,17 +189,17 @@ KINDS = (
     ),
     Kind(
         "come-up",
-        _written(
+        written(
             **{"kind": "time between", "begins anew after": _TABLE},
             between="50 degC and 54.4 degC",
             at_most="60 s",
         ),
         (50_000, 54_400, *_ROWS[1::2]),
     ),
-    Kind("dwell table", _written(kind="dwell table", table=_TABLE), _ROWS),
+    Kind("dwell table", written(kind="dwell table", table=_TABLE), _ROWS),
     Kind(
         "integrated",
-        _written(
+        written(
             kind="integrated lethality",
             D="10 s",
             z="10 K",
@@ -189,44 +210,43 @@ KINDS = (
     ),
     Kind(
         "remains between",
-        _cooling(RemainsLimit, "FSIS Appendix B 1999, option 1", warn="20 s before"),
+        cooling(RemainsLimit, "FSIS Appendix B 1999, option 1", warn="20 s before"),
         (64_000, 60_000, 56_000, 55_000),
     ),
     Kind(
         "since crossing",
-        _cooling(CrossesLimit, "FDA Food Code 3-501.14(A)", warn="15 s before"),
+        cooling(CrossesLimit, "FDA Food Code 3-501.14(A)", warn="15 s before"),
         (64_000, 60_000, 56_000),
     ),
     Kind(
         "slow cooling",
-        _cooling(CoolingLimit, _SLOW, warn="2 h before"),
+        cooling(CoolingLimit, _SLOW, warn="2 h before"),
         (48_889, 20_000, 4_444),
         SLOW_MS,
     ),
     Kind(
         "band",
-        _written(
-            kind="band", within="60 degC to 64 degC", grace="25 s", settle="3 min"
-        ),
+        written(kind="band", within="60 degC to 64 degC", grace="25 s", settle="3 min"),
         (60_000, 64_000),
     ),
     Kind(
         "hold",
-        _written(**{"kind": "hold", "at or below": "60 degC", "grace": "0 s"}),
+        written(**{"kind": "hold", "at or below": "60 degC", "grace": "0 s"}),
         (60_000,),
     ),
     Kind(
         "reach above",
-        _written(
+        written(
             **{"kind": "reach within", "at or above": "64 degC", "for": "15 s"},
             at_most="90 s",
             warn="20 s before",
         ),
         (64_000, 60_000),
     ),
+    Kind("reheating", hot_again(), (66_000, 60_000)),
     Kind(
         "rate of fall",
-        _written(
+        written(
             **{"kind": "rate", "falls at least": "2 K", "over": "40 s"},
             between="59 degC and 66 degC",
         ),
@@ -234,21 +254,22 @@ KINDS = (
     ),
     Kind(
         "predicted growth",
-        _written(
+        written(
             **{"kind": "predicted growth", "class": "operating"},
             model="C. perfringens, cooked uncured pork, Juneja 2011",
         ),
         (45_000, 52_800),
+        SLOW_MS,
     ),
     Kind("humidity", moist("humidity"), (64_000,)),
-    Kind("silence", _written(kind="silence", at_most="25 s"), (60_000,)),
+    Kind("silence", written(kind="silence", at_most="25 s"), (60_000,)),
 )
 
 # The other way of a kind above: held against exact courses, which is enough.
 OTHER_WAYS = (
     Kind(
         "reach below",
-        _written(
+        written(
             **{"kind": "reach within", "at or below": "60 degC"},
             **{"since leaving": "64 degC"},
             at_most="60 s",
@@ -257,7 +278,7 @@ OTHER_WAYS = (
     ),
     Kind(
         "rate",
-        _written(**{"kind": "rate", "rises at most": "3 K", "over": "40 s"}),
+        written(**{"kind": "rate", "rises at most": "3 K", "over": "40 s"}),
         (60_000, 63_000),
     ),
 )

@@ -176,28 +176,6 @@ def test_adding_uncertainty_only_widens(kind: Kind, data: st.DataObject) -> None
     never_narrower(kind, window, readings, doubted)
 
 
-CREDITED = [kind for kind in KINDS if not kind.limit.ceiling]
-
-
-@pytest.mark.parametrize("kind", CREDITED, ids=lambda kind: kind.name)
-@tried
-@given(st.data())
-def test_a_hotter_course_loses_no_credit(kind: Kind, data: st.DataObject) -> None:
-    """Every reading higher: what was met is met, no later, and nothing is less."""
-    window, readings = data.draw(windows(kind)), data.draw(series(kind))
-    hotter_mc = data.draw(st.sampled_from([1, 300, 556, 5_000]))
-    hotter = [one._replace(value_mc=one.value_mc + hotter_mc) for one in readings]
-    (cool,), _ = judged(kind, window, readings)
-    (hot,), _ = judged(kind, window, hotter)
-    if hot.required == cool.required:
-        assert min(hot.least, hot.required) >= min(cool.least, cool.required)
-    if cool.verdict is Verdict.MET:
-        assert hot.verdict is Verdict.MET
-        assert hot.since_ms <= cool.since_ms
-    if cool.verdict is Verdict.UNPROVEN:
-        assert hot.verdict is not Verdict.MISSED
-
-
 @every_kind
 @tried
 @given(st.data())

@@ -9,6 +9,7 @@ in ``truth``, with fractions.
 """
 
 import math
+from collections.abc import Callable
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
@@ -16,6 +17,7 @@ from typing import NamedTuple
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.polynomial.legendre import leggauss
 
 from rules.band import Bounded
 from rules.cooling import CoolingLimit
@@ -24,7 +26,7 @@ from rules.facts import Reading, Verdict
 from rules.integrated import IntegratedLimit
 from rules.limit import Shown
 from rules.rate import RateLimit
-from rules.reach import ReachWithin
+from rules.reach import Reaching
 from rules.standards.cooling import Clock
 from rules.standards.tables import DWELL_TABLES, DwellRow
 from rules.time_between import TimeBetween
@@ -131,6 +133,10 @@ def below(mark_mc: int) -> Where:
     return lambda mc: mc < mark_mc
 
 
+def above(mark_mc: int) -> Where:
+    return lambda mc: mc > mark_mc
+
+
 def at_most(mark_mc: int) -> Where:
     return lambda mc: mc <= mark_mc
 
@@ -156,9 +162,8 @@ def holds(shown: Shown, figure: Fraction) -> None:
         assert figure > shown.required
 
 
-@given(sampled(BY_NAME["time between"], pauses=True))
-def test_time_between(one: Sampled) -> None:
-    kind = BY_NAME["time between"]
+def time_between(kind: Kind, one: Sampled) -> None:
+    """All of it, before a pause and after it."""
     assert isinstance(kind.limit, TimeBetween)
     low, high = kind.limit.between
     (shown,), _ = judged(kind, one.window, one.readings)
@@ -167,10 +172,8 @@ def test_time_between(one: Sampled) -> None:
     holds(shown, Fraction(figure))
 
 
-@given(sampled(BY_NAME["come-up"]))
-def test_the_longest_come_up_between_two_lethalities(one: Sampled) -> None:
-    """The count begins anew wherever some row of the table is full."""
-    kind = BY_NAME["come-up"]
+def come_up(kind: Kind, one: Sampled) -> None:
+    """The longest count; it begins anew wherever some row of the table is full."""
     assert isinstance(kind.limit, TimeBetween) and kind.limit.lethal
     low, high = kind.limit.between
     (shown,), _ = judged(kind, one.window, one.readings)
@@ -193,18 +196,14 @@ def test_the_longest_come_up_between_two_lethalities(one: Sampled) -> None:
     holds(shown, Fraction(max(counts)))
 
 
-@pytest.mark.parametrize("name", ["band", "hold"])
-@given(st.data())
-def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
-    """Counted from the end of the settling time, or from when it came inside.
+def excursion(kind: Kind, one: Sampled) -> None:
+    """The longest, from the end of the settling time, or from when it came inside.
 
     The course comes into the band before any reading shows it, so what it does until
     then counts for the least favourable truth alone.
     """
-    kind = BY_NAME[name]
     assert isinstance(kind.limit, Bounded)
     bounds = kind.limit.bounds
-    one = data.draw(sampled(kind, pauses=not kind.limit.settle_ms))
     (shown,), _ = judged(kind, one.window, one.readings)
     is_out = outside(*bounds)
     marks = [mark for mark in bounds if mark is not None]
@@ -221,9 +220,8 @@ def test_the_longest_excursion(name: str, data: st.DataObject) -> None:
         holds(shown, truth.longest_ms(judged_from, is_out))
 
 
-@given(sampled(BY_NAME["dwell table"], pauses=True))
-def test_the_longest_run_at_a_row(one: Sampled) -> None:
-    kind = BY_NAME["dwell table"]
+def longest_run(kind: Kind, one: Sampled) -> None:
+    """The longest at some row of the table."""
     (shown,), _ = judged(kind, one.window, one.readings)
     rows = DWELL_TABLES["FSIS Appendix A, meat, 6.5-log10"].rows
     runs: dict[DwellRow, Fraction] = {}
@@ -247,10 +245,8 @@ def test_the_longest_run_at_a_row(one: Sampled) -> None:
         assert shown.least < shown.required <= shown.most
 
 
-@given(sampled(BY_NAME["integrated"], pauses=True))
-def test_the_integral(one: Sampled) -> None:
+def integral(kind: Kind, one: Sampled) -> None:
     """To two thousandths of a decade: sums are kept in whole thousandths."""
-    kind = BY_NAME["integrated"]
     limit = kind.limit
     assert isinstance(limit, IntegratedLimit)
     (shown,), _ = judged(kind, one.window, one.readings)
@@ -266,12 +262,9 @@ def test_the_integral(one: Sampled) -> None:
         assert figure * 1000 < limit.target_mlog10 + 1
 
 
-@pytest.mark.parametrize("name", ["remains between", "since crossing", "slow cooling"])
-@given(st.data())
-def test_the_clocks_of_cooling(name: str, data: st.DataObject) -> None:
-    kind = BY_NAME[name]
+def cooling_clocks(kind: Kind, one: Sampled) -> None:
+    """Each band by its own clock, and the final temperature."""
     assert isinstance(kind.limit, CoolingLimit)
-    one = data.draw(sampled(kind))
     found, _ = judged(kind, one.window, one.readings)
     option = kind.limit.option
     for band, shown in zip(option.bands, found, strict=False):
@@ -292,38 +285,31 @@ def test_the_clocks_of_cooling(name: str, data: st.DataObject) -> None:
         assert cold is not None
 
 
-@pytest.mark.parametrize("name", ["reach above", "reach below"])
-@given(st.data())
-def test_the_time_that_it_took(name: str, data: st.DataObject) -> None:
+def time_it_took(kind: Kind, one: Sampled) -> None:
     """From where the clock begins to the end of the first run that was full."""
-    kind = BY_NAME[name]
     limit = kind.limit
-    assert isinstance(limit, ReachWithin)
-    one = data.draw(sampled(kind))
+    assert isinstance(limit, Reaching)
     (shown,), _ = judged(kind, one.window, one.readings)
-    below_mc, above_mc = limit.at_or_below_mc, limit.at_or_above_mc
-    goal = at_most(below_mc) if below_mc is not None else at_least(above_mc or 0)
+    asked, since_mc = limit.asked, limit.since_mc or 0
+    goal = at_least(asked.goal_mc) if asked.rises else at_most(asked.goal_mc)
+    gone = above(since_mc) if asked.rises else below(since_mc)
     points = one.points(*kind.marks_mc)
     begins = Fraction(one.window.begin_ms)
     if limit.since_mc is not None:
-        left = truth.first_ms(points, below(limit.since_mc))
+        left = truth.first_ms(points, gone)
         begins = Fraction(one.window.over_ms) if left is None else left
     runs = truth.runs(points, goal)
-    full = [start for start, stop in runs if stop - start >= limit.run_ms]
-    ends = full[0] + limit.run_ms if full else Fraction(one.window.over_ms)
+    full = [start for start, stop in runs if stop - start >= asked.run_ms]
+    ends = full[0] + asked.run_ms if full else Fraction(one.window.over_ms)
     holds(shown, max(ends - begins, Fraction(0)))
     if shown.verdict is Verdict.MET:
         assert full
 
 
-@pytest.mark.parametrize("name", ["rate", "rate of fall"])
-@given(st.data())
-def test_the_change_within_a_window(name: str, data: st.DataObject) -> None:
+def change(kind: Kind, one: Sampled) -> None:
     """Of a straight line's two ends the difference is greatest where one has a turn."""
-    kind = BY_NAME[name]
     limit = kind.limit
     assert isinstance(limit, RateLimit)
-    one = data.draw(sampled(kind))
     (shown,), _ = judged(kind, one.window, one.readings)
     low, high = limit.between or (-(10**9), 10**9)
     changes = [
@@ -345,9 +331,8 @@ def test_the_change_within_a_window(name: str, data: st.DataObject) -> None:
         assert shown.verdict is Verdict.UNPROVEN
 
 
-@given(sampled(BY_NAME["humidity"], pauses=True))
-def test_the_time_that_it_was_moist(one: Sampled) -> None:
-    kind = BY_NAME["humidity"]
+def moist_time(kind: Kind, one: Sampled) -> None:
+    """All of it, before a pause and after it."""
     (shown,), _ = judged(kind, one.window, one.readings)
     moist = at_least(64_000)
     figure = sum(truth.total_ms(part, moist) for part in one.parts(64_000))
@@ -356,6 +341,84 @@ def test_the_time_that_it_was_moist(one: Sampled) -> None:
         assert figure >= shown.required
     if shown.verdict is Verdict.MISSED:
         assert figure < shown.required
+
+
+# Of the model for pork: a, tmin, b and tmax in degC, q0, as published.
+A, TMIN, B, TMAX, Q0 = 0.047, 10.69, 0.252, 52.8, 0.0137
+# Gauss and Legendre's, of five points.
+NODES, WEIGHTS = leggauss(5)
+
+
+def growth(kind: Kind, one: Sampled) -> None:
+    """The model of ``tests/standards/test_growth.py``, by Gauss's quadrature."""
+    (shown,), _ = judged(kind, one.window, one.readings)
+    points = one.points(round(TMAX * 1000), round(TMIN * 1000))
+    total = 0.0
+    for start, stop in pairwise(points):
+        half_h = float(stop.at_ms - start.at_ms) / 7_200_000
+        middle_c = float(start.value_mc + stop.value_mc) / 2_000
+        rise_c = float(stop.value_mc - start.value_mc) / 2_000
+        found = (log10_per_hour(middle_c + rise_c * float(node)) for node in NODES)
+        each = zip(WEIGHTS, found, strict=True)
+        total += half_h * sum(float(weight) * rate for weight, rate in each)
+    grown = math.log10((1 + Q0 * 10**total) / (1 + Q0)) * 1000
+    assert shown.most - 2 <= grown <= shown.least + 2, (shown, grown)
+    assert shown.verdict is Verdict.UNPROVEN
+
+
+def log10_per_hour(at_c: float) -> float:
+    """The rate that the model gives at a temperature."""
+    if not TMIN < at_c < TMAX:
+        return 0.0
+    return (A * (at_c - TMIN)) ** 2 * (1 - math.exp(B * (at_c - TMAX)))
+
+
+def longest_silence(kind: Kind, one: Sampled) -> None:
+    """From one reading to the next, from the beginning and to the end."""
+    (shown,), _ = judged(kind, one.window, one.readings)
+    begin_ms, over_ms = one.window.begin_ms, one.window.over_ms
+    heard = [each.at_ms for each in one.readings if begin_ms <= each.at_ms < over_ms]
+    ends = pairwise([begin_ms, *heard, over_ms])
+    longest_ms = max(after - before for before, after in ends)
+    assert (shown.least, shown.most) == (longest_ms, 0)
+    in_time = bool(heard) and longest_ms <= shown.required
+    assert shown.verdict is (Verdict.MET if in_time else Verdict.UNPROVEN)
+
+
+class Truth(NamedTuple):
+    """How the figures of one limit are held, and whether its courses may pause."""
+
+    holds: Callable[[Kind, Sampled], None]
+    pauses: bool = False
+
+
+TRUTHS = {
+    "time between": Truth(time_between, pauses=True),
+    "come-up": Truth(come_up),
+    "dwell table": Truth(longest_run, pauses=True),
+    "integrated": Truth(integral, pauses=True),
+    "remains between": Truth(cooling_clocks),
+    "since crossing": Truth(cooling_clocks),
+    "slow cooling": Truth(cooling_clocks),
+    "band": Truth(excursion),
+    "hold": Truth(excursion, pauses=True),
+    "reach above": Truth(time_it_took),
+    "reach below": Truth(time_it_took),
+    "reheating": Truth(time_it_took),
+    "rate": Truth(change),
+    "rate of fall": Truth(change),
+    "predicted growth": Truth(growth),
+    "humidity": Truth(moist_time, pauses=True),
+    "silence": Truth(longest_silence),
+}
+
+
+@pytest.mark.parametrize("name", BY_NAME)
+@given(st.data())
+def test_the_bounds_hold_the_truth(name: str, data: st.DataObject) -> None:
+    """Whatever the kind of limit; one that has no line here fails."""
+    kind, (held, pauses) = BY_NAME[name], TRUTHS[name]
+    held(kind, data.draw(sampled(kind, pauses=pauses)))
 
 
 def test_the_course_is_measured_rightly() -> None:

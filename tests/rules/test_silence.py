@@ -1,17 +1,12 @@
 """Silence: how long nothing was heard of a channel, told as stories."""
 
-from itertools import pairwise
-
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from rules.facts import EntryKind, Reading, Verdict
+from rules.facts import EntryKind, Verdict
 from rules.silence import SilenceLimit
 from tests.rules.stories import (
     BEGUN_MS,
     MIN,
-    S,
     cook,
     core,
     entry,
@@ -20,9 +15,6 @@ from tests.rules.stories import (
     schedule,
     series,
 )
-from tests.rules.strategies import KINDS, windows
-from tests.rules.strategies import judged as come_to
-from tests.rules.strategies import series as sampled
 
 HEARD = """\
 stages:
@@ -115,21 +107,3 @@ def test_it_says_what_it_asks() -> None:
     head = {"limit": "heard", "kind": "silence", "channel": "core"}
     limit = SilenceLimit.model_validate({**head, "at most": "90 s"})
     assert limit.required_words == "heard again within 1 min 30 s"
-
-
-(SILENCE,) = [kind for kind in KINDS if kind.name == "silence"]
-
-
-@given(st.data())
-def test_the_longest_gap_by_the_times_alone(data: st.DataObject) -> None:
-    """The figure is the longest gap between what was heard, and both ends."""
-    window = data.draw(windows(SILENCE))._replace(pause_ms=0)
-    readings: list[Reading] = data.draw(sampled(SILENCE))
-    (shown,), _ = come_to(SILENCE, window, readings)
-    inside = [r.at_ms for r in readings if window.begin_ms <= r.at_ms < window.over_ms]
-    moments = [window.begin_ms, *inside, window.over_ms]
-    longest = max(b - a for a, b in pairwise(moments))
-    assert shown.least == longest
-    assert shown.most == 0
-    met = bool(inside) and longest <= 25 * S
-    assert shown.verdict is (Verdict.MET if met else Verdict.UNPROVEN)

@@ -55,14 +55,14 @@ def rehearse(asked: argparse.Namespace) -> int:
         )
     schedule, _ = schedule_at(asked.schedule)
     accuracy_mc = _quantity(difference, asked.accuracy, "--accuracy")
-    trace = _trace(asked.trace, accuracy_mc, asked.begins)
+    trace = trace_at(asked.trace, accuracy_mc, asked.begins)
     if not trace.readings:
         raise CommandError(f"{asked.trace}: there is no reading in it", BAD_FILE)
     every_ms = median_period_ms(trace.readings)
     if asked.every:
         every_ms = _quantity(duration, asked.every, "--every")
     names = [column.name for column in trace.channels]
-    channels = _channels(asked.trace, names, max(every_ms, 1), accuracy_mc)
+    channels = channels_in(asked.trace, names, max(every_ms, 1), accuracy_mc)
     if words := engine.lacking(engine.plan(schedule, channels)):
         raise CommandError("\n".join(f"{asked.trace}: {x}" for x in words), BAD_FILE)
     source = "as asked" if asked.every else RATHER
@@ -214,7 +214,12 @@ def _at(at_ms: int) -> str:
     return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%d %H:%M:%S}Z"
 
 
-def _trace(path: Path, accuracy_mc: int, begins: str) -> Trace:
+def trace_at(path: Path, accuracy_mc: int, begins: str) -> Trace:
+    """The trace in a file; ``begins`` where its times are counted, else empty.
+
+    Raises:
+        CommandError: The file cannot be read, or has faults; the message holds all.
+    """
     text = text_at(path)
     found = read(str(path), text, _Same(accuracy_mc), _begins_ms(begins), zone_named)
     if isinstance(found, Trace):
@@ -250,9 +255,14 @@ def _begins_ms(text: str) -> int | None:
     return round(at.timestamp() * 1000)
 
 
-def _channels(
+def channels_in(
     path: Path, names: Sequence[str], every_ms: int, accuracy_mc: int
 ) -> list[Channel]:
+    """The channels of a trace, each of the role that its name begins with.
+
+    Raises:
+        CommandError: A name begins with none.
+    """
     roles = {name: role_of(name) for name in names}
     if unknown := [name for name, role in roles.items() if role is None]:
         right = f"begin its name with a role: {', '.join(Role)}"

@@ -9,15 +9,20 @@ counts what was told though no probe had failed, ``kept back`` the honest readin
 a fault that wait until somebody has looked.  The shipped traces have no failing probe:
 whatever is doubted in them is wrong.
 
-    .venv/bin/python -m tests.bench.screening [--seeds 2] [--every 10]
+The same is done to temperatures that real probes said (``tests.bench.recorded``), and,
+where traces are named, to those alone, with the faults in their first core.
+
+    .venv/bin/python -m tests.bench.screening [--seeds 2] [--every 10] [TRACE.csv ...]
 """
 
 import argparse
-from collections.abc import Iterable
+import sys
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
 
+from daemon.cli import CommandError
 from probes.company import company_of, fold
 from probes.doubts import TABLE, Doubt
 from probes.screening import refused
@@ -28,7 +33,7 @@ from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading
 from rules.rehearsal import role_of
 from rules.units import say_ms
-from tests.bench import days
+from tests.bench import days, recorded
 from tests.bench.days import CHAMBER, PROBE, Day, Fault, done, told
 from tests.bench.sources import reasons
 from tests.probes import traces
@@ -155,40 +160,69 @@ def rows(names: Iterable[str], seeds: int, every_ms: int) -> Iterable[Row]:
 
 
 def main() -> int:
-    """Print both tables; answer 1 where an honest probe was doubted."""
+    """Print the tables; answer 1 where an honest probe was doubted."""
     parser = argparse.ArgumentParser(prog="deploy/screening", description=__doc__)
     parser.add_argument("--seeds", type=int, default=2, help="noise and gusts anew")
     parser.add_argument("--every", type=int, default=0, help="seconds; 0: the day's")
+    parser.add_argument("traces", type=Path, nargs="*", help="your own, as CSV")
     asked = parser.parse_args()
+    if asked.traces:
+        try:
+            return _recorded({str(path): recorded.own(path) for path in asked.traces})
+        except CommandError as error:
+            print(error, file=sys.stderr)
+            return error.code
+    every_ms = asked.every * 1_000
     names = sorted(path.stem for path in days.DAYS.glob("*.yaml"))
-    print(*(word.rjust(n) for word, n in zip(HEAD, WIDTHS, strict=True)))
-    wrongly = 0
-    for one in rows(names, asked.seeds, asked.every * 1_000):
-        wrongly += one.wrongly
-        print(*(c.rjust(n) for c, n in zip(_cells(one), WIDTHS, strict=True)))
+    wrongly = _table(rows(names, asked.seeds, every_ms))
     print(
         "\nwhat a source says      of its probe           told from the second one on"
     )
     for (doubt, source), why in reasons().items():
         words = [event.why for event in told_of_source(why)] or ["nothing"]
         print(f"{source:<23} {doubt:<22} {words[0]}")
+    scripts = [(n, seed) for n in names for seed in range(1, asked.seeds + 1)]
+    honest = {
+        f"{name}, seed {seed}": days.honest(days.script(name, seed, every_ms))
+        for name, seed in scripts
+    }
+    shipped = sorted(days.TRACES.glob("*.csv"))
+    honest |= {path.name: trace_of(path) for path in shipped}
+    wrongly += _no_fault(honest)
+    print("\nrecorded by others (tests/bench/recorded.py)")
+    return int(bool(wrongly + _recorded(recorded.series())))
+
+
+def _recorded(found: Mapping[str, Day]) -> int:
+    """Print what is doubted in recorded days, and each fault put into them."""
+    wrongly = _no_fault(found)
+    for name, day in found.items():
+        tried = [row(doubt, recorded.ill(day, doubt)) for doubt in recorded.faults(day)]
+        if any(one.tried for one in tried):
+            print(f"\n{name}")
+            wrongly += _table(tried)
+    return int(bool(wrongly))
+
+
+def _table(found: Iterable[Row]) -> int:
+    """Print one line a fault; answer what was told wrongly."""
+    wrongly = 0
+    print(*(word.rjust(n) for word, n in zip(HEAD, WIDTHS, strict=True)))
+    for one in found:
+        wrongly += one.wrongly
+        print(*(c.rjust(n) for c, n in zip(_cells(one), WIDTHS, strict=True)))
+    return wrongly
+
+
+def _no_fault(honest: Mapping[str, Day]) -> int:
+    """Print what is doubted and told where no probe fails; answer how much."""
+    wrongly = 0
     print("\nno probe fails            readings  doubted  told")
-    honest = [
-        (
-            f"{name}, seed {seed}",
-            days.honest(days.script(name, seed, asked.every * 1_000)),
-        )
-        for name in names
-        for seed in range(1, asked.seeds + 1)
-    ]
-    honest += [
-        (path.name, trace_of(path)) for path in sorted(days.TRACES.glob("*.csv"))
-    ]
-    for name, day in honest:
+    for name, day in honest.items():
         doubted, told_of = false_alarms(day)
         wrongly += doubted + told_of
         print(f"{name:<25} {len(day.readings):8} {doubted:8} {told_of:5}")
-    return int(bool(wrongly))
+    return wrongly
 
 
 def _cells(one: Row) -> list[str]:

@@ -14,7 +14,7 @@ from rules.faults import Fault
 from rules.reader import Marked, Tree
 from rules.remarks import choice
 from rules.stages import Stage, directed
-from rules.standards.growth import GROWTH_MODELS
+from rules.standards.growth import GROWTH_MODELS, GrowthModel
 from rules.standards.tables import DWELL_TABLES
 from rules.user_table import unsteady
 
@@ -139,15 +139,20 @@ def _until(
 
 
 def _grows(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
-    """A growth model is for the meat in hand; none here is for cured product."""
+    """A growth model is for the meat in hand, and for a cure or for none."""
     product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
     model = GROWTH_MODELS.get(str(limit.get("model")))
     if model is None or not isinstance(product, dict):
         return
-    if product.get("cured") == "yes" or product.get("meat") not in model.meats:
+    if not _for(model, product):
+        fits = [m.name for m in GROWTH_MODELS.values() if _for(m, product)]
         found = "this model is not for this product"
-        right = "take the limit out: a model says nothing of another meat, or of a cure"
+        right = f"name one that is: {'; '.join(fits)}" if fits else "take the limit out"
         yield marked.fault(("limits", i, "model"), found, right)
+
+
+def _for(model: GrowthModel, product: dict[str, Tree]) -> bool:
+    return product.get("meat") in model.meats and product.get("cured") in model.cured
 
 
 def _own_tables(marked: Marked, tables: dict[int, dict[str, Tree]]) -> Iterator[Fault]:

@@ -1,8 +1,9 @@
 """The growth that a published model predicts from a course of temperatures.
 
 Baranyi: dlnN/dt = mu q/(1 + q) and dq/dt = mu q, so that with A the integral of mu the
-growth is log10((1 + q0 exp A)/(1 + q0)).  A rate is worked out once per distinct
-integer temperature, in decimal, and kept whole, so that A does not depend on order.
+growth is log10((1 + q0 exp A)/(1 + q0)); with no lag it is A/ln 10, which is never
+less.  A rate is worked out once per distinct integer temperature, in decimal, and kept
+whole, so that A does not depend on order.
 
 Units: ``_mc`` thousandths of a degree Celsius; ``_e9`` thousand-millionths of one ln
 unit per hour; ``_e9ms`` those times milliseconds; ``_mlog10`` thousandths of a decade.
@@ -13,7 +14,7 @@ Source: ``rules.standards.growth``.
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, partial
 
-from rules.standards.growth import GROWTH_MODELS
+from rules.standards.growth import GROWTH_MODELS, Cardinal, SquareRoot
 
 HOUR_MS = 3_600_000
 E9 = 1_000_000_000
@@ -26,21 +27,41 @@ _MOST_LN = Decimal(2_000)
 @lru_cache(maxsize=1 << 16)
 def rate_e9(name: str, at_mc: int) -> int:
     """The rate at a temperature by the model of this name, never negative."""
-    model, ctx = GROWTH_MODELS[name], _CONTEXT
+    model = GROWTH_MODELS[name]
     at_c = Decimal(at_mc) / 1000
-    if not model.tmin_c < at_c < model.tmax_c:
+    highest_c = model.rate.tmax_c if model.none_above_c is None else model.none_above_c
+    if not model.rate.tmin_c < at_c <= highest_c:
         return 0
-    above = ctx.multiply(model.a, at_c - model.tmin_c)
-    falls = 1 - ctx.exp(ctx.multiply(model.b, at_c - model.tmax_c))
-    rate = ctx.multiply(ctx.multiply(above, above), ctx.multiply(falls, _LN_10))
-    return int(ctx.multiply(rate, Decimal(E9)).to_integral_value())
+    if isinstance(model.rate, SquareRoot):
+        rate = _square_root(model.rate, at_c)
+    else:
+        rate = _cardinal(model.rate, at_c)
+    return int(_CONTEXT.multiply(rate, Decimal(E9)).to_integral_value())
+
+
+def _square_root(rate: SquareRoot, at_c: Decimal) -> Decimal:
+    ctx = _CONTEXT
+    above = at_c - rate.tmin_c
+    falls = 1 - ctx.exp(ctx.multiply(rate.b, at_c - rate.tmax_c))
+    return ctx.multiply(ctx.multiply(above, above), ctx.multiply(falls, rate.scale))
+
+
+def _cardinal(rate: Cardinal, at_c: Decimal) -> Decimal:
+    ctx = _CONTEXT
+    above, span = at_c - rate.tmin_c, rate.topt_c - rate.tmin_c
+    top = ctx.multiply(ctx.multiply(above, above), at_c - rate.tmax_c)
+    rises = ctx.multiply(span, at_c - rate.topt_c)
+    turns = rate.topt_c + rate.tmin_c - 2 * at_c
+    falls = ctx.multiply(rate.topt_c - rate.tmax_c, turns)
+    part = ctx.divide(top, ctx.multiply(span, rises - falls))
+    return ctx.multiply(rate.mu_opt, part)
 
 
 @lru_cache(maxsize=8)
 def fastest_mc(name: str) -> int:
     """The temperature at which the model's rate is the highest."""
-    model = GROWTH_MODELS[name]
-    low, high = int(model.tmin_c * 1000), int(model.tmax_c * 1000)
+    rate = GROWTH_MODELS[name].rate
+    low, high = int(rate.tmin_c * 1000), int(rate.tmax_c * 1000)
     for step in (1_000, 50, 1):
         best = max(range(low, high, step), key=partial(rate_e9, name))
         low, high = best - step, best + step
@@ -59,5 +80,8 @@ def growth_mlog10(name: str, sum_e9ms: int) -> int:
     """The predicted growth, to the nearest thousandth of a decade."""
     ctx, q0 = _CONTEXT, GROWTH_MODELS[name].q0
     ln = min(ctx.divide(Decimal(sum_e9ms), Decimal(HOUR_MS * E9)), _MOST_LN)
-    grown = ctx.divide(1 + ctx.multiply(q0, ctx.exp(ln)), 1 + q0)
-    return int((ctx.log10(grown) * 1000).to_integral_value())
+    if q0 is None:
+        decades = ctx.divide(ln, _LN_10)
+    else:
+        decades = ctx.log10(ctx.divide(1 + ctx.multiply(q0, ctx.exp(ln)), 1 + q0))
+    return int((decades * 1000).to_integral_value())

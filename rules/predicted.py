@@ -1,4 +1,4 @@
-"""Advice: the growth that a published model predicts while a core cools.
+"""Advice: the growth that a published model predicts while a core is warm.
 
 It is no critical limit and cannot be one: it is never met and never missed, and when
 its stages are over it is unproven, whatever it shows, and no event is made of it.  The
@@ -7,6 +7,9 @@ replicates by up to a decade.
 
 The most that a piece of evidence allows is the fastest growth at any temperature in
 it, and in a hole the fastest of all; the least is the slowest, and none in a hole.
+That is never less than a straight line between two readings (FSIS-GD-2021-14 allows
+one, except across 90 to 120 degF), and no line is drawn across a missing reading.
+Where the lag is not known, the least is none at all.
 """
 
 from typing import Annotated, Literal, NamedTuple
@@ -17,9 +20,12 @@ from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
 from rules.limit import Limit, Move, Opening, Shown, listed
-from rules.standards.growth import GROWTH_MODELS
+from rules.standards.growth import AT_ONCE, GROWTH_MODELS, GrowthModel
 
-STANDARD_MLOG10 = 1_000  # what 9 CFR 318.17(a)(2) allows, to compare with
+# What 9 CFR 318.17(a)(2) allows of C. perfringens, and above which FSIS-GD-2021-14 asks
+# for a recook or a test for S. aureus: to compare with.
+STANDARD_MLOG10 = 1_000
+ADVICE = "advice, decides nothing"
 
 
 class State(NamedTuple):
@@ -36,17 +42,24 @@ class PredictedGrowth(Limit):
 
     kind: Literal["predicted growth"]
     grade: Literal["operating"] = Field(alias="class")
-    model: Annotated[str, listed(GROWTH_MODELS, "growth model")]
+    name_of_model: Annotated[str, listed(GROWTH_MODELS, "growth model")] = Field(
+        alias="model"
+    )
+
+    @property
+    def model(self) -> GrowthModel:
+        """The model, as published."""
+        return GROWTH_MODELS[self.name_of_model]
 
     @property
     def required_words(self) -> str:
         """What is compared, in words for a person."""
-        return f"{self.model}: beside {_say(STANDARD_MLOG10)}; advice, decides nothing"
+        return f"{self.model.name}: beside {self.model.beside}; {ADVICE}"
 
     @property
     def sources(self) -> str:
         """The model's own source and mark, and the author's."""
-        parts = (self.source, GROWTH_MODELS[self.model].note)
+        parts = (self.source, self.model.note)
         return "; ".join(part for part in parts if part)
 
     def opened(self, opening: Opening) -> State:
@@ -57,10 +70,11 @@ class PredictedGrowth(Limit):
         """Add one piece of evidence."""
         if isinstance(piece, Bridge):
             return state, []
-        slow, fast = 0, rate_e9(self.model, fastest_mc(self.model))
-        if isinstance(piece, Span):
-            slow, fast = between_e9(self.model, piece.low_mc, piece.high_mc)
+        name, apart_ms = self.model.name, self.model.joined_ms
+        slow, fast = 0, rate_e9(name, fastest_mc(name))
         lasted_ms = piece.to_ms - piece.from_ms
+        if isinstance(piece, Span) and not 0 < apart_ms < lasted_ms:
+            slow, fast = between_e9(name, piece.low_mc, piece.high_mc)
         return state._replace(
             least_e9ms=state.least_e9ms + fast * lasted_ms,
             most_e9ms=state.most_e9ms + slow * lasted_ms,
@@ -78,15 +92,23 @@ class PredictedGrowth(Limit):
         return [Shown("", Standing.WITHIN, verdict, since_ms, "mlog10", *figures)]
 
     def _figures(self, state: State) -> tuple[int, int]:
-        sums = (state.least_e9ms, state.most_e9ms)
-        most, least = (growth_mlog10(self.model, one) for one in sums)
-        return most, least
+        name, at_once = self.model.name, self.model.q0 is None
+        most = growth_mlog10(name, state.least_e9ms)
+        return most, 0 if at_once else growth_mlog10(name, state.most_e9ms)
 
     def _why(self, state: State) -> str:
         most, least = self._figures(state)
-        shown = _say(least) if least == most else f"{_say(least)} to {_say(most)}"
-        return f"{shown} predicted by a model; advice, decides nothing"
+        if self.model.q0 is None:
+            how = f"{AT_ONCE} (lag not known, nitrite not counted)"
+            return f"no more than {say_up(most)} predicted, {how}; {ADVICE}"
+        shown = say_up(most) if least == most else f"{_say(least)} to {say_up(most)}"
+        return f"{shown} predicted by a model; {ADVICE}"
+
+
+def say_up(mlog10: int) -> str:
+    """Say growth to a hundredth, rounded up: it is never said to be less."""
+    return _say(mlog10 + 9)
 
 
 def _say(mlog10: int) -> str:
-    return f"{mlog10 / 1000:.2f}-log10"
+    return f"{mlog10 // 1000}.{mlog10 % 1000 // 10:02}-log10"

@@ -1,55 +1,142 @@
-"""Models of the growth of Clostridium perfringens in cooked meat that cools.
+"""Models of the growth of bacteria in meat by its temperature: advice, no limit.
 
-mu = a^2 (T - tmin)^2 (1 - exp(b (T - tmax))) between tmin and tmax, nothing outside, in
-log10 CFU/h; q0 is the physiological state with which the cooling begins.
+Two forms of rate, nothing outside tmin to tmax:
 
-Only models with a lag are here.  None was found for cured product, and none for
-Staphylococcus aureus: nothing is predicted of those.
+* square root (Ratkowsky): mu = scale (T - tmin)^2 (1 - exp(b (T - tmax)));
+* cardinal temperatures (Rosso 1993): mu_opt (T - tmax)(T - tmin)^2 / ((topt - tmin)
+  ((topt - tmin)(T - topt) - (topt - tmax)(topt + tmin - 2 T))).
 
-Units: ``a`` in (log10 CFU/h)^1/2 per degC; ``b`` per degC; ``_c`` degC.
+``q0`` is the physiological state with which the warm time begins (Baranyi); where no
+lag was found it is None: growth is told as if it began at once, which is the most that
+the rate allows, and nitrite is not counted.  It is the more of growth, never a guess of
+it, and it says nothing of how far the model itself is off.
 
-Source: Juneja, Marks, Huang, Thippareddi 2011, Food Microbiology 28:791, as carried in
-a public repository of models (RakipInitiative/ModelRepository, gropin, scripts 1157 to
-1162).  The paper was not read.  The unit of the rate, log10 and not ln, is inferred: it
-alone comes near what was published of such cooling.  All of it to be verified.
+Left out: roasted chicken and braised beef (Food Control, abstract): a rate without a
+lag, and the models of 2011 have one.
+
+Units: rates in ln units per hour; ``b`` per degC; ``_c`` degC; ``_ms`` milliseconds.
+
+Source: Juneja, Marks, Huang, Thippareddi 2011, Food Microbiology 28:791, and Juneja,
+Huang, Thippareddi 2006, International Journal of Food Microbiology 110:85, as carried
+in a public repository of models (RakipInitiative/ModelRepository, gropin, scripts 1157
+to 1162 and 269).  The papers were not read.  The unit of the rates of 2011, log10 and
+not ln, is inferred: it alone comes near what was published of such cooling.  That of
+2006 is not stated: log10, the larger growth, is taken.  For Staphylococcus aureus the
+form and FSIS-GD-2021-14 (none above 120 degF; readings at least every 30 min) were
+found, the figures are from memory.  All of it to be verified.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+LN_10 = Decimal("2.302585092994045684")
+LN_2 = Decimal("0.693147180559945309")
+HALF_HOUR_MS = 1_800_000
+MARK = "from memory, to be verified"
+
 NOTE = (
     "Juneja, Marks, Huang, Thippareddi 2011, Food Microbiology 28:791; parameters read "
     "in a copy, unit log10 CFU/h inferred; the paper was not read, so all of it counts "
-    "as from memory, to be verified; advice, decides nothing"
+    f"as {MARK}; advice, decides nothing"
+)
+CURED_NOTE = (
+    "Juneja, Huang, Thippareddi 2006, International Journal of Food Microbiology "
+    "110:85; parameters read in a copy, its lag not found and its unit not stated, "
+    "log10 CFU/h taken as the larger growth; the paper was not read, so all of it "
+    f"counts as {MARK}; advice, decides nothing"
+)
+AUREUS_NOTE = (
+    "form: Rosso, Lobry, Flandrois 1993, cardinal temperatures; 7, 37 and 50 degC and "
+    f"a doubling in 20 min at the best are {MARK}; none above 120 degF, and a gap of "
+    "more than 30 min counts as not seen (FSIS-GD-2021-14); advice, decides nothing"
 )
 
 
 @dataclass(frozen=True, slots=True)
-class GrowthModel:
-    """One published set of parameters."""
+class SquareRoot:
+    """The square-root form of a rate."""
 
-    name: str  # as a schedule writes it
-    meats: frozenset[str]  # of a product, as a schedule writes them
-    a: Decimal
+    scale: Decimal
     tmin_c: Decimal
     b: Decimal
     tmax_c: Decimal
-    q0: Decimal
-    note: str = NOTE
 
 
-def _model(name: str, meat: str, *figures: str) -> GrowthModel:
+@dataclass(frozen=True, slots=True)
+class Cardinal:
+    """The form with cardinal temperatures."""
+
+    mu_opt: Decimal
+    tmin_c: Decimal
+    topt_c: Decimal
+    tmax_c: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class GrowthModel:
+    """One set of parameters, and what it is for."""
+
+    name: str  # as a schedule writes it
+    meats: frozenset[str]  # of a product, as a schedule writes them
+    cured: frozenset[str]
+    rate: SquareRoot | Cardinal
+    q0: Decimal | None  # None: its lag is not known
+    beside: str  # published figures to compare with, in words
+    note: str  # its source, with the mark of what was not read
+    verified: bool = False
+    none_above_c: Decimal | None = None  # below tmax, where a source says so
+    joined_ms: int = 0  # readings farther apart say nothing of between; 0: no rule
+
+
+ANY_MEAT = frozenset({"pork", "beef", "poultry", "mixed"})
+PERFRINGENS = "1.00-log10"  # 9 CFR 318.17(a)(2)
+AUREUS = "1.00-log10, above which FSIS asks for a recook or a test, and 3.00, for toxin"
+AT_ONCE = "as if growth began at once"
+
+
+def _lagging(name: str, meat: str, *figures: str) -> GrowthModel:
     a, tmin_c, b, tmax_c, q0 = map(Decimal, figures)
     full = f"C. perfringens, cooked uncured {name}, Juneja 2011"
-    return GrowthModel(full, frozenset({meat}), a, tmin_c, b, tmax_c, q0)
+    rate = SquareRoot(a * a * LN_10, tmin_c, b, tmax_c)
+    meats, uncured = frozenset({meat}), frozenset({"no"})
+    return GrowthModel(full, meats, uncured, rate, q0, PERFRINGENS, NOTE)
+
+
+def _cured_ham() -> GrowthModel:
+    scale, tmin_c, b, tmax_c = map(Decimal, ("0.00243", "13.5", "0.41", "50.6"))
+    return GrowthModel(
+        f"C. perfringens, cooked cured pork, {AT_ONCE}, Juneja 2006",
+        meats=frozenset({"pork"}),
+        cured=frozenset({"yes"}),
+        rate=SquareRoot(scale * LN_10, tmin_c, b, tmax_c),
+        q0=None,
+        beside=PERFRINGENS,
+        note=CURED_NOTE,
+    )
+
+
+def _aureus() -> GrowthModel:
+    return GrowthModel(
+        f"S. aureus, any meat, {AT_ONCE}, Rosso form",
+        meats=ANY_MEAT,
+        cured=frozenset({"yes", "no"}),
+        rate=Cardinal(3 * LN_2, Decimal(7), Decimal(37), Decimal(50)),
+        q0=None,
+        beside=AUREUS,
+        note=AUREUS_NOTE,
+        none_above_c=Decimal("48.889"),  # 120 degF
+        joined_ms=HALF_HOUR_MS,
+    )
 
 
 GROWTH_MODELS: Mapping[str, GrowthModel] = {
     one.name: one
     for one in (
-        _model("beef", "beef", "0.050", "10.15", "0.238", "53.0", "0.0699"),
-        _model("chicken", "poultry", "0.048", "9.74", "0.208", "52.1", "0.0105"),
-        _model("pork", "pork", "0.047", "10.69", "0.252", "52.8", "0.0137"),
+        _lagging("beef", "beef", "0.050", "10.15", "0.238", "53.0", "0.0699"),
+        _lagging("chicken", "poultry", "0.048", "9.74", "0.208", "52.1", "0.0105"),
+        _lagging("pork", "pork", "0.047", "10.69", "0.252", "52.8", "0.0137"),
+        _cured_ham(),
+        _aureus(),
     )
 }

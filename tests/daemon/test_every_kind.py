@@ -24,7 +24,7 @@ from tests.daemon.records import KEY, PEM
 from tests.daemon.test_pdf import fonts, text_of
 
 HEAD = invented.SCHEDULE.split("limits:")[0]
-HEAD = HEAD.replace("cured: yes", "cured: no")  # no model of growth is for a cured one
+HEAD = HEAD.replace("cured: yes", "cured: no")  # the model below is for none
 HEAD = HEAD.replace("  nitrite: 156 ppm\n  erythorbate: 500 ppm\n", "")
 LIMITS = """\
 limits:

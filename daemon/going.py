@@ -44,20 +44,19 @@ def late(one: Tree) -> bool:
 
 def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]]:
     """Whether all is well with each lethality limit that is judged, and the words."""
-    humid = [one for one in limits if one["kind"] == surface.HUMID]
-    beside = "; ".join(f"{one['name']}: {one['standing']}" for one in humid)
     for one in limits:
         if one["kind"] not in LETHAL or one["standing"] == Standing.WAITING:
             continue
         since = clock(one["since_ms"], house)
         rate = f", {ahead(one['ahead'], house)}" if one["ahead"] else ""
+        beside = surface.tail(one["why"])
         words = f"{one['name']}: {one['standing']} since {since}, {one['why']}"
         if one["standing"] == Standing.WITHIN:
-            words = f"{one['name']}: not met yet{rate}"
+            words = f"{one['name']}: not met yet{rate}{beside}"
         elif one["standing"] == Standing.AT_RISK and rate:
-            words = f"{one['name']}: {one['standing']} since {since}{rate}"
+            words = f"{one['name']}: {one['standing']} since {since}{rate}{beside}"
         well = one["standing"] in (Standing.WITHIN, Standing.MET)
-        yield well, f"{words} ({beside or surface.NONE})"
+        yield well, words
 
 
 def clock(at_ms: int, house: House) -> str:

@@ -414,7 +414,7 @@ class _Paper:
             zip(self.dossier.outcome.findings, self.dossier.measured, strict=True)
         )
         lethal = surface.lethal(self.schedule)
-        humid = surface.humidity(self.schedule, self.dossier.outcome.judged)
+        humid = surface.humidity(self.schedule, self.dossier.outcome.findings)
         for one in self.dossier.outcome.judged:
             limit = limits[one.limit]
             what = f"{self._name(one)}: {limit.required_words}"

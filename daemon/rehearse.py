@@ -21,7 +21,7 @@ from daemon.plot import Day, draw
 from daemon.zones import zone_named
 from probes.company import company_of, fold
 from probes.trace import Trace, median_period_ms, read
-from rules import engine
+from rules import engine, surface
 from rules.channels import Channel, Role
 from rules.facts import Event, Finding, Reading, Subject, Verdict
 from rules.faults import render_all
@@ -190,6 +190,8 @@ def told(outcome: Outcome) -> list[str]:
     elif all(one.verdict is Verdict.MET for one in critical):
         lines.append("every critical limit is met by the readings; release is")
         lines[-1] += " a person's decision"
+    if humid := surface.said(one.why for one in outcome.judged):
+        lines.append(f"beside lethality, of the surface: {humid}")
     return lines
 
 

@@ -21,6 +21,7 @@ from daemon.keys import PublicKey, read_public
 from daemon.record import EDITION, FORM, FormError, held, read
 from daemon.seal import digest, split
 from daemon.tampering import Failure, Kind, examine
+from rules import surface
 from rules.facts import Finding
 from rules.schedule import read_schedule
 
@@ -218,6 +219,8 @@ def _summary(failures: Sequence[Failure], dossier: Dossier | None, lot: str) -> 
     words = "the lot is on hold"
     if not held(dossier.outcome.judged):
         words = "every critical limit is met; release is a person's decision"
+    if humid := surface.said(one.why for one in dossier.outcome.judged):
+        words += f"; beside lethality, of the surface: {humid}"
     return (
         f"the record of lot {lot} is as it was signed, and its {len(dossier.readings)} "
         f"readings give the verdicts in it: {words}"

@@ -19,6 +19,7 @@ from daemon.record import read as read_record
 from daemon.seal import digest, split
 from daemon.tampering import Failure, Kind, examine
 from daemon.verify import Report, verify
+from rules import surface
 
 
 class Chain(NamedTuple):
@@ -191,7 +192,8 @@ def _report(
         return Report(tuple(failures), lot, words)
     turned = [one for one in made.verdicts if one.was.verdict is not one.now.verdict]
     changes = "; ".join(
-        f"{one.limit} {one.was.verdict} -> {one.now.verdict}" for one in turned
+        f"{one.limit} {one.was.verdict} -> {one.now.verdict}{surface.tail(one.now.why)}"
+        for one in turned
     )
     hold = "the lot is on hold" if made.on_hold else "every critical limit is met"
     words = (

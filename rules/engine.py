@@ -45,11 +45,11 @@ from rules.facts import (
     Verdict,
 )
 from rules.forecast import MINUTE_MS
-from rules.limit import Move
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
 from rules.pairs import Pair, Paired
 from rules.plan import Plan as Plan
+from rules.plan import events as limit_events
 from rules.plan import lacking as lacking
 from rules.plan import plan as plan
 from rules.signs import Seen
@@ -155,7 +155,7 @@ def told(
         limit = plan.limits[number]
         counts = lines.marks(limit, line) is None
         line, moves = lines.told(limit, line, each if counts else whole)
-        events += _events(plan, i, number, moves)
+        events += limit_events(plan, i, number, moves)
         row.append(line)
     _, at_ms, low_mc, high_mc = whole[-1]
     sight = Sight(True, at_ms, low_mc, high_mc, at_ms, quiet=False)
@@ -294,7 +294,7 @@ def _looked_ahead(plan: Plan, state: State, at_ms: int, events: list[Event]) -> 
             if bad is not None:
                 told = (plan.limits[number], row[place], at_ms, goals[0].part, why)
                 row[place], moves = lines.foreseen(*told)
-                events += _events(plan, i, number, moves)
+                events += limit_events(plan, i, number, moves)
         rows = (*state.lines[:i], tuple(row), *state.lines[i + 1 :])
         state = state._replace(lines=rows)
     return state
@@ -402,7 +402,7 @@ def _moved(
     for number, line in zip(plan.judged[i], state.lines[i], strict=True):
         head = (plan.limits[number], plan.facts, line, at_ms)
         line, moves = moving.line(*head, state.at.heat_ended_ms)
-        events += _events(plan, i, number, moves)
+        events += limit_events(plan, i, number, moves)
         row.append(line)
     state = _with(state, i, after, tuple(row))
     samples = (*state.samples[:i], outlook.BLANK, *state.samples[i + 1 :])
@@ -479,7 +479,7 @@ def _turn_all(
                 line = line._replace(turnings=(*line.turnings, turning))
             limit = plan.limits[number]
             line, moves = lines.turned(limit, plan.facts, line, state.sights[i])
-            events += _events(plan, i, number, moves)
+            events += limit_events(plan, i, number, moves)
             after.append(line)
         rows.append(tuple(after))
     state = state._replace(lines=tuple(rows))
@@ -492,7 +492,7 @@ def _turn_all(
         limit = plan.limits[pair.number]
         paired = paired._replace(line=line)
         paired, moves = pairs.turned(limit, plan.facts, paired)
-        events += _events(plan, pair.feeds[0], pair.number, moves)
+        events += limit_events(plan, pair.feeds[0], pair.number, moves)
         found.append(paired)
     return state._replace(pairs=tuple(found))
 
@@ -526,7 +526,7 @@ def _shown(
                     plan.limits[number], plan.facts, line, sight, piece
                 )
                 if moves:
-                    events += _events(plan, i, number, moves)
+                    events += limit_events(plan, i, number, moves)
         row.append(line)
     state = _with(state, i, after, tuple(row))
     return _put_together(plan, state, i, pieces, events)
@@ -547,7 +547,7 @@ def _put_together(
             paired = pairs.ending(paired, end_ms, state.at.heat_ended_ms)
         to_ms = min(state.sights[n].front_ms for n in (*pair.feeds, *pair.waits))
         paired, moves = pairs.passed(limit, plan.facts, paired, to_ms)
-        events += _events(plan, pair.feeds[0], pair.number, moves)
+        events += limit_events(plan, pair.feeds[0], pair.number, moves)
         found.append(paired)
     return state._replace(pairs=tuple(found))
 
@@ -569,19 +569,3 @@ def _with(state: State, i: int, sight: Sight, row: tuple[Line, ...]) -> State:
         sights=(*state.sights[:i], sight, *state.sights[i + 1 :]),
         lines=(*state.lines[:i], row, *state.lines[i + 1 :]),
     )
-
-
-def _events(plan: Plan, i: int, number: int, moves: Sequence[Move]) -> list[Event]:
-    name, channel = plan.limits[number].name, plan.channels[i].name
-    return [
-        Event(
-            move.at_ms,
-            Subject.LIMIT,
-            f"{name}: {move.part}" if move.part else name,
-            channel,
-            move.was,
-            move.now,
-            f"{channel} {move.why}",
-        )
-        for move in moves
-    ]

@@ -7,9 +7,10 @@ its channel's own: see ``rules.pairs``.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rules import pairs
+from rules import pairs, surface
 from rules.channels import Channel, Role
-from rules.limit import Limit
+from rules.facts import Event, Subject
+from rules.limit import Limit, Move
 from rules.pairs import Pair
 from rules.schedule import Schedule
 from rules.stages import Stage, Way
@@ -31,12 +32,14 @@ class Plan:
     index: dict[str, int]  # of each channel name
     facts: ProductFacts  # of the product, for what a limit asks of it
     pairs: tuple[Pair, ...]  # limits that are judged on several channels at once
+    beside: tuple[str, ...]  # of each limit: what an event that proves it says too
 
 
 def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
     """Work out which limit is judged on which channel, and when."""
     limits = schedule.judged
     cores = [channel.name for channel in channels if channel.role is Role.CORE]
+    lethal, humid = surface.lethal(schedule), surface.ahead(schedule)
     return Plan(
         schedule=schedule,
         channels=tuple(channels),
@@ -59,7 +62,26 @@ def plan(schedule: Schedule, channels: Sequence[Channel]) -> Plan:
         index={channel.name: i for i, channel in enumerate(channels)},
         facts=schedule.product.facts,
         pairs=tuple(pairs.among(limits, channels)),
+        beside=tuple(humid if one.name in lethal else "" for one in limits),
     )
+
+
+def events(plan: Plan, i: int, number: int, moves: Sequence[Move]) -> list[Event]:
+    """What became true of a limit on a channel, as its moves say."""
+    name, channel = plan.limits[number].name, plan.channels[i].name
+    beside = plan.beside[number]
+    return [
+        Event(
+            move.at_ms,
+            Subject.LIMIT,
+            f"{name}: {move.part}" if move.part else name,
+            channel,
+            move.was,
+            move.now,
+            f"{channel} {move.why}{beside if move.now in surface.PROVEN else ''}",
+        )
+        for move in moves
+    ]
 
 
 def lacking(plan: Plan) -> list[str]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from itertools import chain
 from typing import NamedTuple
 
-from rules import engine, order
+from rules import engine, order, surface
 from rules.calibration import calibrated
 from rules.channels import Channel
 from rules.engine import Plan, State
@@ -65,7 +65,7 @@ def fold(plan: Plan, state: State, facts: Iterable[Fact]) -> tuple[State, list[E
 
 def outcome(plan: Plan, state: State, events: Iterable[Event]) -> Outcome:
     """What a cook has come to so far."""
-    found = tuple(engine.findings(plan, state))
+    found = surface.beside(plan.schedule, engine.findings(plan, state))
     return Outcome(
         tuple(in_order(events)),
         found,

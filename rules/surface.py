@@ -1,20 +1,27 @@
 """What there is of the surface's humidity: lethality is never said by the core alone.
 
+Whatever says how a limit of lethality stands carries these words at its end, after
+``MARK``: every finding and verdict, so the record, its addenda, the page and what a
+rehearsal prints do; and every event that proves or disproves one, so an alert does.
+
 A casing that holds moisture takes the question away only where the product is not dried
 before it is cooked, which no reading shows: it is said as what the schedule says.
 
 Source: FSIS-GD-2021-14, the three critical operating parameters, and table 5, gap 5.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from rules.crosscheck import LETHAL
+from rules.facts import Finding, Standing, Verdict
 from rules.schedule import Schedule
 from rules.standards.humidity import EXEMPT, EXEMPT_SOURCE
-from rules.verdicts import Judged
 
 HUMID = "humidity"
 NONE = "no humidity evidence"
+MARK = "; surface: "
+PROVEN = (Standing.MET, Standing.MISSED, Standing.UNPROVEN)
+GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
 
 
 def lethal(schedule: Schedule) -> frozenset[str]:
@@ -22,12 +29,43 @@ def lethal(schedule: Schedule) -> frozenset[str]:
     return frozenset(_named(schedule, *LETHAL))
 
 
-def humidity(schedule: Schedule, judged: Sequence[Judged]) -> str:
+def ahead(schedule: Schedule) -> str:
+    """What an event says, which cannot know what is proven later: where to look."""
+    names = [repr(name) for name in _named(schedule, HUMID)]
+    return f"{MARK}see {' and '.join(names)}" if names else f"{MARK}{_absent(schedule)}"
+
+
+def beside(schedule: Schedule, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings, those of lethality with what is proven of the humidity."""
+    names = lethal(schedule)
+    humid = f"{MARK}{humidity(schedule, findings)}" if names else ""
+    return tuple(
+        one._replace(why=one.why + humid) if one.limit in names else one
+        for one in findings
+    )
+
+
+def humidity(schedule: Schedule, findings: Sequence[Finding]) -> str:
     """The verdict of every humidity limit; or that there is none, and who says why."""
-    names = _named(schedule, HUMID)
-    found = [f"{one.limit} {one.verdict}" for one in judged if one.limit in names]
-    if found:
-        return "; ".join(found)
+    words = []
+    for name in _named(schedule, HUMID):
+        found = [one.verdict for one in findings if one.limit == name]
+        worst = min(found, key=GRAVEST.index, default=Verdict.UNPROVEN)
+        words.append(f"{name} {worst}")
+    return "; ".join(words) or _absent(schedule)
+
+
+def said(whys: Iterable[str]) -> str:
+    """The words that stand beside lethality in what is said of some limits, or ""."""
+    return next((tail(why).removeprefix(MARK) for why in whys if tail(why)), "")
+
+
+def tail(why: str) -> str:
+    """What is said of the surface at the end of what is said of a limit, or ""."""
+    return "".join(why.partition(MARK)[1:])
+
+
+def _absent(schedule: Schedule) -> str:
     casing = schedule.product.casing
     if casing in EXEMPT:
         return f"{NONE}; the schedule says casing: {casing} ({EXEMPT_SOURCE})"

@@ -43,10 +43,10 @@ class Judged(NamedTuple):
 def judge(plan: Plan, findings: Sequence[Finding]) -> tuple[Judged, ...]:
     """How every limit stands, in schedule order."""
     judged = []
-    for limit in plan.limits:
+    for limit, beside in zip(plan.limits, plan.beside, strict=True):
         shown = [one for one in findings if one.limit == limit.name]
         if not shown:
-            why = f"no channel of role {limit.channel} reports"
+            why = f"no channel of role {limit.channel} reports{beside}"
             worst = (Standing.UNPROVEN, Verdict.UNPROVEN, "", 0, why)
         else:
             one = min(shown, key=partial(_gravity, ceiling=limit.counts_up))

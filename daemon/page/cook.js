@@ -10,7 +10,7 @@ import { askInitials, write } from "./writing.js";
 
 const CALLS = ["dying fire", "warming bath"];
 const LETHAL = ["dwell table", "integrated lethality"];
-const NO_HUMIDITY = "no humidity evidence";
+const SURFACE = "; surface: "; // what follows it stands beside lethality wherever it is told
 
 let forms = 0;
 
@@ -149,16 +149,15 @@ function showStage(part, cook, now) {
 
 /** Lethality is another thing than texture, and never the core's alone. */
 function showLethality(part, cook, now) {
-  const humid = cook.limits.filter((one) => one.kind === "humidity");
-  const beside = humid.map((one) => `${one.name}: ${one.standing}`).join("; ");
   const lethal = cook.limits.filter((one) => LETHAL.includes(one.kind) && one.standing !== "waiting");
   keep(part.lethality, cook.finished_ms ? [] : lethal, (one) => one.name, () => make("li"), (node, one) => {
     const since = `${one.standing} since ${clock(one.since_ms, now)}`;
     const rate = one.ahead ? `, ${going(one.ahead, now)}` : "";
-    const told = one.standing === "at risk" && rate ? `${since}${rate}` : `${since}, ${one.why}`;
-    const words = one.standing === "within" ? `not met yet${rate}` : told;
+    const beside = one.why.includes(SURFACE) ? one.why.slice(one.why.indexOf(SURFACE)) : "";
+    const told = one.standing === "at risk" && rate ? `${since}${rate}${beside}` : `${since}, ${one.why}`;
+    const words = one.standing === "within" ? `not met yet${rate}${beside}` : told;
     const which = one.name.toLowerCase() === "lethality" ? "" : ` (${one.name})`;
-    say(node, glued(`Lethality${which}: ${words} (${beside || NO_HUMIDITY})`));
+    say(node, glued(`Lethality${which}: ${words}`));
   });
 }
 

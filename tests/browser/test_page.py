@@ -120,7 +120,8 @@ def test_a_stalled_core_that_was_lethal_hours_ago_says_so(
         next(one for one in cook.limits if one.name == "lethality"),
         standing=Standing.MET,
         since_ms=served.view.now_ms - 2 * hour_ms,
-        why="held 12 min at 60.0 degC or above, full at 11:30 UTC",
+        why="held 12 min at 60.0 degC or above, full at 11:30 UTC"
+        "; surface: no humidity evidence",
     )
     stall = SignView("core-2", "stall", served.view.now_ms - hour_ms)
     served.show(cooks=(replace(cook, limits=(met,), signs=(stall,)),))
@@ -133,14 +134,14 @@ def test_a_stalled_core_that_was_lethal_hours_ago_says_so(
     )
     expect(head.locator(".lethality")).to_have_text(
         "Lethality: met since 11:30, held 12 min at 60.0 °C or above, "
-        "full at 11:30 UTC (no humidity evidence)"
+        "full at 11:30 UTC; surface: no humidity evidence"
     )
 
 
 def test_humidity_that_is_judged_stands_beside_the_lethality(open_tab: OpenTab) -> None:
     tab = open_tab().tab
     expect(tab.locator(".lethality")).to_have_text(
-        "Lethality: not met yet (smoke humidity: unproven)"
+        "Lethality: not met yet; surface: smoke humidity unproven"
     )
     expect(tab.locator(".signs")).to_contain_text("▲ chamber: dying fire since ")
 

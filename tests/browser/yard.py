@@ -169,7 +169,8 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
         least=640,
         most=1_980,
         lose_ms=0,
-        why="needed 6.50-log10; 0.64-log10 shown, 1.98-log10 at the most favourable",
+        why="needed 6.50-log10; 0.64-log10 shown, 1.98-log10 at the most favourable"
+        "; surface: smoke humidity unproven",
     )
     sensor = replace(
         chamber,

@@ -229,6 +229,7 @@ def test_the_document_shows_both_and_is_verified_alone(yard: Yard) -> None:
     assert "ON HOLD" in text
     assert "said 63.9 degC at 60.0 degC" in text.replace("°C", "degC")
     assert WORDS[Verdict.MET] in text and WORDS[Verdict.MISSED] in text
+    assert "surface: no humidity evidence" in text
     key = str(yard.file(f"{LOT}.public.pem"))
     assert cli.main(["verify", str(alone), "--key", key]) == 0
     octets = alone.read_bytes()

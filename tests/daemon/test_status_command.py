@@ -99,7 +99,7 @@ def test_it_says_where_a_cook_is_going(
         " (05:55 at the earliest)\n",
         "!              come-up: core-2 must be past 54.4 degC by 05:42;"
         " at this rate 06:27 (05:18 to 07:20)\n",
-        " lethality: not met yet (smoke humidity: unproven)\n",
+        " lethality: not met yet; surface: smoke humidity unproven\n",
         "!              chamber: dying fire since 04:46\n",
     ):
         assert words in said

@@ -40,14 +40,17 @@ def test_a_good_record(whole: bytes) -> None:
     assert report.summary == (
         "the record of lot 2026-01-10 N links is as it was signed, and its 129 "
         "readings give the verdicts in it: every critical limit is met; release is "
-        "a person's decision"
+        "a person's decision; beside lethality, of the surface: no humidity evidence"
     )
 
 
 def test_a_record_of_a_lot_on_hold_is_a_good_record(on_hold: bytes) -> None:
     report = verify(on_hold, PEM)
     assert report.good
-    assert report.summary.endswith("give the verdicts in it: the lot is on hold")
+    assert (
+        "give the verdicts in it: the lot is on hold; beside lethality, "
+        "of the surface: no humidity evidence"
+    ) in report.summary
 
 
 # Not a record

@@ -266,7 +266,8 @@ def test_no_channel_at_all_makes_it_unproven() -> None:
     outcome = cook(schedule(COOK), [], [], until_min=11)
     worst = judged(outcome, "lethality")
     assert worst.verdict is Verdict.UNPROVEN
-    assert worst.why == "no channel of role core reports"
+    words = "no channel of role core reports; surface: no humidity evidence"
+    assert worst.why == words
 
 
 def test_what_lies_between_two_of_its_stages_earns_nothing() -> None:

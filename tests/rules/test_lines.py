@@ -165,7 +165,9 @@ def test_a_limit_whose_stages_never_began_is_unproven(kind: str) -> None:
     assert limit_moves(result, kind) == [(5 * MIN, "unproven")]
     one = judged(result, kind)
     assert (one.verdict, one.since_ms) == (Verdict.UNPROVEN, BEGUN_MS + 5 * MIN)
-    assert one.why == "core: its stages never began"
+    never, _, surface = one.why.partition("; surface: ")
+    assert never == "core: its stages never began"
+    assert surface == ("no humidity evidence" if kind == "lethality" else "")
     assert on_hold(result.judged)
 
 

@@ -7,9 +7,10 @@ moisture are exempt, but not a product that is dried before it is cooked.
 import pytest
 
 from rules import surface
+from rules.alerts import words
 from rules.review import review
 from rules.schedule import read_whole
-from tests.rules.stories import HEAD, chamber, cook, core, flat, schedule
+from tests.rules.stories import HEAD, chamber, cook, core, flat, judged, schedule
 
 STORY = """\
 stages:
@@ -32,7 +33,7 @@ def beside(rest: str, head: str = HEAD) -> str:
     told = schedule(rest, head)
     outcome = cook(told, [core(), chamber()], flat("core", 0, 60, 72), until_min=61)
     assert surface.lethal(told) == {"lethality"}
-    return surface.humidity(told, outcome.judged)
+    return surface.humidity(told, outcome.findings)
 
 
 def test_what_stands_beside_lethality() -> None:
@@ -42,6 +43,39 @@ def test_what_stands_beside_lethality() -> None:
     natural = beside(STORY, cased("natural"))
     assert natural.startswith("no humidity evidence; the schedule says casing: natural")
     assert natural.endswith("not where it is dried before it is cooked)")
+
+
+def told(rest: str, head: str = HEAD) -> tuple[str, str, str]:
+    """The ends of what a finding, a verdict and an event say of lethality."""
+    whole = schedule(rest, head)
+    outcome = cook(whole, [core(), chamber()], flat("core", 0, 61, 72), until_min=61)
+    (finding,) = [one for one in outcome.findings if one.limit == "lethality"]
+    (event,) = [one for one in outcome.events if one.name == "lethality"]
+    assert event.now == "met"
+    alert = words(event, "J-1").body
+    assert alert == event.why
+    whys = (finding.why, judged(outcome, "lethality").why, alert)
+    first, second, third = map(surface.tail, whys)
+    return first, second, third
+
+
+def test_no_sentence_says_lethality_by_the_core_alone() -> None:
+    absent = "; surface: no humidity evidence"
+    assert told(STORY) == (absent, absent, absent)
+    moist = "; surface: moist unproven"
+    assert told(STORY + HUMIDITY) == (moist, moist, "; surface: see 'moist'")
+    natural = told(STORY, cased("natural"))
+    assert len(set(natural)) == 1
+    assert natural[0].startswith(f"{absent}; the schedule says casing: natural")
+
+
+def test_what_is_not_about_lethality_says_nothing_of_the_surface() -> None:
+    whole = schedule(STORY)
+    outcome = cook(whole, [core(), chamber()], flat("core", 0, 60, 72), until_min=61)
+    others = [one.why for one in outcome.judged if one.limit != "lethality"]
+    assert others
+    assert not surface.said(others)
+    assert surface.said(one.why for one in outcome.judged) == "no humidity evidence"
 
 
 @pytest.mark.parametrize(
@@ -58,5 +92,5 @@ def test_a_reviewer_asks_for_humidity(head: str, rest: str, asked: bool) -> None
     whole = read_whole("story.yaml", head + rest)
     assert whole.schedule
     assert whole.marked
-    words = [one.found for one in review(whole.schedule, whole.marked)]
-    assert any("surface humidity" in one for one in words) is asked
+    remarks = [one.found for one in review(whole.schedule, whole.marked)]
+    assert any("surface humidity" in one for one in remarks) is asked

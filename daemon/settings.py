@@ -490,7 +490,7 @@ class _Channel(Part):
     def _of_form(self) -> tuple[dict[str, str], tuple[tuple[str, str], ...]]:
         """What the keys of its form say: fields of ``Probe``, and those of it alone."""
         said = [(key, getattr(self, name)) for name, key in FORM_KEYS.items()]
-        fields = {key.field: text for key, text in said if key.field}
+        fields = {key.field: text for key, text in said if key.field and text}
         return fields, tuple(
             (key.word, text) for key, text in said if text and not key.field
         )

@@ -74,7 +74,7 @@ class Probe:
     drift_mc: int = 0
     lag_mc: int = 0
     checks: tuple[Check, ...] = ()
-    battery: str = ""  # JSON: where the charge is, in percent
+    battery: str = ""  # JSON: where the charge is, in percent; SenML: its record
     extras: tuple[tuple[str, str], ...] = ()  # keys that only its form knows
 
     def own(self, word: str) -> str:

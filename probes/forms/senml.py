@@ -9,7 +9,9 @@ Wire form (topic free, QoS 1)::
 and leaves its neighbours alone; a channel is refused at most once a message, however
 many of its records are bad, so that a sick sender cannot fill the journal.  A record
 ``NAME:seq`` beside ``NAME`` counts what its sender has measured: a series of its own,
-in which a lost sample shows (``probes.contract.numbers_of``).
+in which a lost sample shows (``probes.contract.numbers_of``).  What a record says in
+``%EL`` is the charge of the probe's battery, be it under the channel's own name, as
+the source's example has it, or under the name given as ``battery record``.
 
 Rules taken from the source: base fields act on their record and later ones; name =
 ``bn`` + ``n``; time = ``bt`` + ``t``, relative to now below 2**28 seconds; ``bv`` is
@@ -21,11 +23,13 @@ record of a pack where its name is another probe's than the settings say.
 Units: ``_s`` seconds, as SenML counts; ``_ms`` milliseconds; both since
 1970-01-01T00:00:00Z.
 
-Source: RFC 8428 sections 4 (fields), 4.4 (extensions), 4.5.3 (time), 4.6 (resolved).
+Source: RFC 8428 sections 4 (fields), 4.4 (extensions), 4.5.3 (time), 4.6 (resolved),
+5.1.3 (a battery beside a measurement).
 """
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -36,7 +40,9 @@ from probes.contract import (
     Probe,
     Raw,
     Unit,
+    battery_of,
     numbers_of,
+    powered_by,
 )
 from probes.conversion import converted
 from probes.doubts import said
@@ -66,6 +72,7 @@ RELATIVE_S = Decimal(2**28)  # RFC 8428 section 4.5.3
 NOTHING = Decimal(0)
 MOST = 10**12  # of samples that a probe can have given
 LONGEST_WHY = 200
+CHARGE = "%EL"  # percents of a battery's energy that are left: RFC 8428 section 12.1
 NUMBERED = ":seq"  # after a record's name: how its sender counts its samples
 # Ten digits are beyond 2**28 s; one base time for all, or one record with its own.
 PLAIN_BASE = re.compile(
@@ -125,10 +132,14 @@ def decode_pack(
                 decoded.append(refuse(arrival, probe.channel, why))
                 mine = []
             colds = _colds(probe, pack)
+            charges = [record for record in mine if record.unit == CHARGE]
+            mine = [record for record in mine if record.unit != CHARGE]
+            charges += [one for one in pack if one.name == probe.battery]
             decoded += _of_channel(probe, mine, colds, arrival)
+            decoded += _of_channel(_battery(probe), charges, (), arrival)
             if mine:  # a sample that is refused has come all the same
                 decoded += _numbers(probe, wanted + NUMBERED, pack, arrival)
-            names -= {wanted, *(record.name for record in colds)}
+            names -= {wanted, probe.battery, *(record.name for record in colds)}
     if names or not pack:
         decoded.append(refuse(arrival, "", _why_unheard(pack, names, probes)))
     return decoded
@@ -255,8 +266,20 @@ def _why_another(probe: Probe, name: str) -> str:
 
 def _only_unclaimed(names: set[str], probes: Sequence[Probe]) -> str | None:
     """The one name in the pack that no channel asks for, if there is just one."""
-    free = names - {probe.record for probe in probes}
+    free = names - {name for one in probes for name in (one.record, one.battery)}
     return next(iter(free)) if len(free) == 1 else None
+
+
+def _battery(probe: Probe) -> Probe:
+    """The channel that the charge of the probe's battery is."""
+    return replace(
+        probe,
+        channel=battery_of(probe.channel),
+        unit=Unit.PERCENT,
+        conversion=None,
+        accuracy_mc=0,
+        battery="",
+    )
 
 
 def _colds(probe: Probe, pack: Iterable[Record]) -> list[Record]:
@@ -328,7 +351,10 @@ def _of_record(
         return "".join(x if x.isprintable() else "?" for x in value[:LONGEST_WHY])
     if not isinstance(value, Decimal):
         return f"{say(value)} is {KINDS[record.field]}, not a number"
-    if record.unit and record.unit != _code_of(probe):
+    charge = powered_by(probe.channel)
+    if charge and record.unit != CHARGE:
+        return f"its unit is {say(record.unit)}; a charge is told in {CHARGE}"
+    if not charge and record.unit and record.unit != _code_of(probe):
         return _why_not_unit(record.unit, probe)
     value = converted(probe, value, cold)
     if isinstance(value, Unusable):
@@ -403,7 +429,11 @@ def timed(_: Probe) -> bool:
     return True
 
 
-KEYS = (Key("record", "which record is its own", "urn:dev:ow:1d-a2", "record"),)
+BATTERY = "which record is the charge of its battery"
+KEYS = (
+    Key("record", "which record is its own", "urn:dev:ow:1d-a2", "record"),
+    Key("battery record", BATTERY, "urn:dev:ow:1d-a2:battery", "battery"),
+)
 COLD = Key("cold junction", "which record is the cold junction", "urn:dev:ow:1d-a3")
 FORM = Form(
     "senml",

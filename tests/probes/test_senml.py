@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from probes.contract import Refusal, Unit
+from probes.contract import Probe, Refusal, Unit
 from probes.decode import decode
 from rules.channels import Role
 from rules.facts import Quality, Reading
@@ -237,3 +237,59 @@ def test_kelvin_where_the_settings_say_so() -> None:
     kelvin = replace(SENML, unit=Unit.KELVIN)
     message = pack('{"n":"63","bu":"K","v":331.15}')
     assert only_reading(decode([kelvin], arrival(message))).value_mc == 58_000
+
+
+CHARGED = replace(SENML, battery=f"{NAME}:battery")
+
+
+@pytest.mark.parametrize(
+    ("probe", "sent", "words"),
+    [
+        (  # RFC 8428 section 5.1.3: the same name, in another unit
+            SENML,
+            ['{"n":"63","u":"Cel","v":58.0}', '{"n":"63","u":"%EL","v":98.0}'],
+            ["core-1: 58000", "core-1: battery: 98000"],
+        ),
+        (
+            CHARGED,
+            ['{"n":"63","u":"Cel","v":58.0}', '{"n":"63:battery","u":"%EL","v":7.5}'],
+            ["core-1: 58000", "core-1: battery: 7500"],
+        ),
+        (  # the charge alone, of a probe that measures less often than it says so
+            replace(CHARGED, record=""),
+            ['{"n":"63","v":58.0}', '{"n":"63:battery","u":"%EL","v":7.5}'],
+            ["core-1: 58000", "core-1: battery: 7500"],
+        ),
+        (
+            CHARGED,
+            ['{"n":"63:battery","u":"EL","v":86400}'],  # seconds, section 12.1
+            ["core-1: battery: its unit is 'EL'; a charge is told in %EL"],
+        ),
+        (
+            CHARGED,
+            ['{"n":"63:battery","v":80}'],
+            ["core-1: battery: its unit is ''; a charge is told in %EL"],
+        ),
+        (
+            SENML,
+            ['{"n":"63","u":"%EL","v":120}'],
+            [
+                "core-1: battery: out of range: value = 120 % is outside 0 to 100 "
+                "by more than its accuracy"
+            ],
+        ),
+    ],
+)
+def test_the_charge_of_a_battery(
+    probe: Probe, sent: list[str], words: list[str]
+) -> None:
+    assert said(decode([probe], arrival(pack(*sent)))) == words
+
+
+@pytest.mark.parametrize("code", ["V", "Pa", "Ohm", "mV", "%", "/", "A", "lon", "degC"])
+def test_a_unit_of_another_thing_is_refused(code: str) -> None:
+    refusal = only_refusal(
+        decode([SENML], arrival(pack(f'{{"n":"63","u":"{code}","v":1}}')))
+    )
+    assert refusal.why.startswith(f"its unit is '{code}'")
+    assert refusal.channel == "core-1"

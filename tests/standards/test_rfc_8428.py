@@ -5,17 +5,26 @@ Source: the example packs, and their resolved forms, of the working group's
         show the last draft's version, bver 5; the RFC's own is 10.
 Rows:   typed from them, thirteen packs, twelve with a resolved form.  The resolved
         form of pack 7 leaves out its last record, the data value; here it is added.
+        Each is read from JSON and, its fields numbered by table 4 and its data as
+        bytes, from CBOR (section 6).  XML and EXI (sections 7, 8) are not read here.
 
-The rules beside the examples name the RFC's sections from memory, to be verified.
+Which section of the RFC an example stands in, and the sections beside the rules, are
+from memory, to be verified: 5.1.1 is pack 1; 5.1.2 packs 2 and 3; 5.1.3 pack 5; 5.1.4
+what pack 3 means; 5.1.5 pack 7; 5.1.6 pack 6; 5.1.7 pack 12 and the one that fades.
 """
 
+import base64
+import json
 from decimal import Decimal
 from typing import NamedTuple
 
+import cbor2
 import pytest
 
 from probes.forms.senml import Record, resolve
+from probes.forms.senml_cbor import read_cbor
 from probes.json_text import Unusable, read_json
+from tests.standards.rows_rfc_8428 import TABLE_4
 
 
 class Pack(NamedTuple):
@@ -237,6 +246,18 @@ def resolved(sent: str, now_s: int = 0) -> list[Record]:
     return records
 
 
+def in_cbor(sent: str) -> bytes:
+    """The pack as section 6 spells it, by the reference library alone."""
+    numbers = dict(TABLE_4)
+    records = json.loads(sent)
+    for record in records:
+        if "vd" in record:  # "aGkgCg" is what section 5.1.5 says in base64url
+            record["vd"] = base64.urlsafe_b64decode(record["vd"] + "==")
+    return cbor2.dumps(
+        [{numbers.get(name, name): one[name] for name in one} for one in records]
+    )
+
+
 def value(written: str, field: str) -> object:
     """A row's value, which the table writes as text, as the kind of its field."""
     if field == "vb":
@@ -244,9 +265,15 @@ def value(written: str, field: str) -> object:
     return Decimal(written) if field == "v" else written
 
 
+@pytest.mark.parametrize("spelling", ["JSON", "CBOR"])
 @pytest.mark.parametrize("pack", PACKS, ids=lambda pack: str(pack.number))
-def test_an_example_pack_resolves_as_published(pack: Pack) -> None:
-    records = resolved(pack.sent, pack.now_s)
+def test_an_example_pack_resolves_as_published(pack: Pack, spelling: str) -> None:
+    if spelling == "JSON":
+        records = resolved(pack.sent, pack.now_s)
+    else:
+        read = resolve(read_cbor(in_cbor(pack.sent)), Decimal(pack.now_s))
+        assert not isinstance(read, Unusable)
+        records = read
     assert [(r.name, r.unit, r.at_s, r.value) for r in records] == [
         (name, unit, Decimal(at_s), value(written, record.field))
         for (name, unit, at_s, written), record in zip(pack.means, records, strict=True)
@@ -334,6 +361,36 @@ def test_a_pack_that_must_not_be_used(sent: str, why: str) -> None:
 def test_version_ten_and_unknown_fields_are_fine() -> None:
     """Section 4.4: fields that are not known MUST be ignored."""
     assert resolved('[{"bver":10,"n":"a","v":1,"future":2}]')[0].value == 1
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        '"bs":100,"s":2,"v":1',  # sections 4.1 and 4.2: a sum beside a value
+        '"ut":60,"v":1',  # the longest until the next value
+        '"bver":10,"v":1',
+        '"bu":"Cel","v":1',
+        '"v":1,"l":"a link"',
+    ],
+)
+def test_a_field_that_says_nothing_of_the_value_leaves_it(fields: str) -> None:
+    """Sections 4.1, 4.2 and 4.4."""
+    (record,) = resolved(f'[{{"n":"a",{fields}}}]')
+    assert (record.name, record.value) == ("a", 1)
+
+
+def test_a_unit_of_its_own_goes_before_the_base_unit() -> None:
+    """Section 4.1: the base unit is that of records without one."""
+    records = resolved('[{"bn":"a","bu":"Cel","v":1},{"u":"K","v":2},{"v":3}]')
+    assert [record.unit for record in records] == ["Cel", "K", "Cel"]
+
+
+def test_a_base_name_is_put_in_front_until_the_next() -> None:
+    """Section 4.5.1."""
+    records = resolved(
+        '[{"bn":"a","n":"1","v":1},{"v":2},{"bn":"b","v":3},{"n":"2","v":4}]'
+    )
+    assert [record.name for record in records] == ["a1", "a", "b", "b2"]
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """probes/forms/senml_cbor.py against RFC 8428 section 6, SenML in CBOR.
 
-Source: the bytes of section 6, which are the pack of section 5.1.3 (its third
+Source: the bytes of section 6, which are the second pack of section 5.1.2 (the third
         example), from memory, to be verified; the meaning is that of the JSON pack,
         held in ``test_rfc_8428.py``.  The numbers of the fields are table 4's.
 Rows:   fifteen numbers, one pack of seven records.
@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from probes.forms.senml import Record, resolve
 from probes.forms.senml_cbor import FIELDS, read_cbor
+from tests.standards.rows_rfc_8428 import TABLE_4
 
 NAME = "urn:dev:ow:10e2073a0108006:"
 PACK = bytes.fromhex(
@@ -35,23 +36,6 @@ MEANS = [
     ("current", "A", "1276020075.001", "1.6"),
     ("voltage", "V", "1276020076.001", "120.1"),
     ("current", "A", "1276020076.001", "1.7"),
-]
-TABLE_4 = [
-    ("bver", -1),
-    ("bn", -2),
-    ("bt", -3),
-    ("bu", -4),
-    ("bv", -5),
-    ("bs", -6),
-    ("n", 0),
-    ("u", 1),
-    ("v", 2),
-    ("vs", 3),
-    ("vb", 4),
-    ("s", 5),
-    ("t", 6),
-    ("ut", 7),
-    ("vd", 8),
 ]
 
 

@@ -5,8 +5,13 @@ Source:    the table of resistance against temperature that makers print for the
            and Hart as published with a module that carries it.
 Rows:      typed from the table; never printed by our own code.
 Tolerance: 0.05 K: coefficients and table come from different publishers.
+
+A second part, of another maker's table: three of its rows give the coefficients, by
+numpy's solver of linear equations, and the rows between them must follow.  Its rows
+are printed in an instrument maker's manual.
 """
 
+import numpy as np
 import pytest
 
 from probes.thermistor import celsius_at
@@ -25,6 +30,19 @@ def test_the_printed_resistances(ohm: float, t_c: int) -> None:
     assert celsius_at(ohm, A, B, C) == pytest.approx(t_c, rel=0, abs=0.05)
 
 
+OTHER = [(32128, 0), (19549, 10), (12262, 20), (9814, 25), (7908, 30)]  # ohm, degC
+
+
+@pytest.mark.parametrize(("ohm", "t_c"), OTHER)
+def test_three_points_of_a_part_give_the_others(ohm: float, t_c: int) -> None:
+    three = OTHER[0], OTHER[2], OTHER[4]
+    logarithms = np.log([row[0] for row in three])
+    equations = np.column_stack([np.ones(3), logarithms, logarithms**3])
+    inverses = [1.0 / (row[1] + 273.15) for row in three]
+    a, b, c = map(float, np.linalg.solve(equations, inverses))
+    assert celsius_at(ohm, a, b, c) == pytest.approx(t_c, rel=0, abs=0.05)
+
+
 @pytest.mark.parametrize("ohm", [0, -5])
 def test_a_resistance_that_cannot_be_has_no_temperature(ohm: float) -> None:
     assert celsius_at(ohm, A, B, C) is None
@@ -35,4 +53,4 @@ def test_coefficients_that_fit_nothing_give_no_temperature() -> None:
 
 
 def test_no_row_was_lost() -> None:
-    assert len(TABLE) == 4
+    assert (len(TABLE), len(OTHER)) == (4, 5)

@@ -129,7 +129,7 @@ _BAND = written(kind="band", within="60 degC to 64 degC", grace="25 s")
 _FALLS = written(**{"kind": "rate", "falls at least": "2 K", "over": "40 s"})
 _GROWTH = BY_NAME["predicted growth"].limit
 assert isinstance(_GROWTH, PredictedGrowth)
-_FASTEST_MC = fastest_mc(_GROWTH.model)
+_FASTEST_MC = fastest_mc(_GROWTH.name_of_model)
 
 HOTTER = (
     Hotter("time between", HELPS, above_mc=60_000),

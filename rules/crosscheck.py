@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from rules.cooling import CHILLING
 from rules.faults import Fault
+from rules.integrated import growth_named
 from rules.reader import Marked, Tree
 from rules.remarks import choice
 from rules.stages import Stage, directed
@@ -36,6 +37,7 @@ def crossed(marked: Marked) -> Iterator[Fault]:
         yield from _table_of(marked, i, limit)
         yield from _until(marked, i, limit, limits)
         yield from _grows(marked, i, limit)
+        yield from _follows(marked, i, limit, limits, list(names.values()))
 
 
 def _items(marked: Marked, part: str) -> dict[int, dict[str, Tree]]:
@@ -149,6 +151,44 @@ def _grows(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
         found = "this model is not for this product"
         right = f"name one that is: {'; '.join(fits)}" if fits else "take the limit out"
         yield marked.fault(("limits", i, "model"), found, right)
+
+
+def _follows(
+    marked: Marked,
+    i: int,
+    limit: dict[str, Tree],
+    limits: dict[int, dict[str, Tree]],
+    stages: list[str],
+) -> Iterator[Fault]:
+    """Growth that is added to a target is over when the heat that undoes it begins."""
+    name = growth_named(limit.get("after growth"))
+    if limit.get("kind") != "integrated lethality" or not name:
+        return
+    grows = {
+        str(one.get("limit")): one
+        for j, one in limits.items()
+        if one.get("kind") == "predicted growth"
+        and one.get("channel") == limit.get("channel")
+        and j < i
+    }
+    at = ("limits", i, "after growth")
+    if name not in grows:
+        found = f"{name!r} is no predicted growth that stands above, on this channel"
+        right = choice(name, [*grows]) if grows else "write for example: 3.0-log10"
+        yield marked.fault(at, found, right)
+        return
+    last = _places(grows[name], stages)[-1:]
+    first = _places(limit, stages)[:1]
+    if last and first and last >= first:
+        found = f"{name!r} is still predicted in stage {stages[first[0]]!r}"
+        right = "name the stages before it in its line 'during', and those after here"
+        yield marked.fault(at, found, right)
+
+
+def _places(limit: dict[str, Tree], stages: list[str]) -> list[int]:
+    """The numbers of the stages that a limit is judged during, in order."""
+    during = _said(limit.get("during"))
+    return [n for n, name in enumerate(stages) if name in during or not during]
 
 
 def _for(model: GrowthModel, product: dict[str, Tree]) -> bool:

@@ -45,6 +45,7 @@ from rules.facts import (
     Verdict,
 )
 from rules.forecast import MINUTE_MS
+from rules.limit import Limit
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
 from rules.pairs import Pair, Paired
@@ -220,6 +221,12 @@ def findings(plan: Plan, state: State) -> list[Finding]:
                 for one in lines.findings(limit, line)
             ]
     return found
+
+
+def _before(plan: Plan, i: int, row: Sequence[Line]) -> Iterator[tuple[Limit, Line]]:
+    """The limits of a channel that have come as far, each with its line."""
+    for number, line in zip(plan.judged[i], row, strict=False):
+        yield plan.limits[number], line
 
 
 def _lines(plan: Plan, state: State, number: int) -> Iterator[tuple[int, Line]]:
@@ -471,13 +478,14 @@ def _turn_all(
     turns = [_turn(plan, state, number, before) for number in range(len(plan.limits))]
     rows = []
     for i, row in enumerate(state.lines):
-        after = []
+        after: list[Line] = []
         for number, line in zip(plan.judged[i], row, strict=True):
             turn = turns[number]
             if turn is not None and not line.over:
                 turning = Turning(at_ms, turn, state.at.heat_ended_ms)
                 line = line._replace(turnings=(*line.turnings, turning))
             limit = plan.limits[number]
+            line = lines.following(limit, line, _before(plan, i, after))
             line, moves = lines.turned(limit, plan.facts, line, state.sights[i])
             events += limit_events(plan, i, number, moves)
             after.append(line)
@@ -517,8 +525,10 @@ def _shown(
     events: list[Event],
 ) -> State:
     """Show pieces of one channel's evidence to each of its limits."""
-    row = []
+    row: list[Line] = []
     for number, line in zip(plan.judged[i], state.lines[i], strict=True):
+        if line.turnings:
+            line = lines.following(plan.limits[number], line, _before(plan, i, row))
         watches = line.state is None and plan.limits[number].watched_mc is not None
         if line.in_force or line.turnings or watches:
             for piece in pieces:

@@ -10,8 +10,10 @@ across a hole the highest that can have been reached.  It is a result beside the
 dwell table's, never instead of it: the two can disagree.
 
 A recook after growth has that much more to do: the log10 that a process authority
-predicts is added to the target (FSIS-GD-2021-14: 3.0 and 6.5 are 9.5).  A dwell table
-is printed for its own target, so nothing can be added to one.
+predicts, or the most that a limit of predicted growth came to on the same channel when
+the recook began, is added to the target (FSIS-GD-2021-14: 3.0 and 6.5 are 9.5).  Where
+that is not known, nothing can show the target met.  A dwell table is printed for its
+own target, so nothing can be added to one.
 """
 
 import re
@@ -24,7 +26,7 @@ from rules import allowance
 from rules.evidence import Hole, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.integral import E9, Sum, rate_e9
-from rules.limit import Goal, Limit, Move, Opening, Shown, say_at
+from rules.limit import Goal, Grown, Limit, Move, Opening, Shown, say_at
 from rules.units import (
     Difference,
     Duration,
@@ -33,11 +35,14 @@ from rules.units import (
     refused,
     say_k,
     say_mc,
+    say_mlog10,
+    say_mlog10_up,
 )
 
 # A hole may be bridged at most by this: above it a core is no food any more.
 HOTTEST_MC = 150_000
 NEVER_E9 = 1 << 80
+LOG = "log10"
 LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
 
 
@@ -51,6 +56,16 @@ def _mlog10(text: object) -> int:
     return mlog10
 
 
+def growth_named(text: object) -> str:
+    """The limit that ``after growth`` names; "" where it is a figure."""
+    is_name = isinstance(text, str) and text and not (text[0].isdigit() or LOG in text)
+    return str(text) if is_name else ""
+
+
+def _after_growth(text: object) -> int | str:
+    return growth_named(text) or _mlog10(text)
+
+
 class State(NamedTuple):
     """The two sums, in milliseconds at the reference times 1e9."""
 
@@ -61,6 +76,7 @@ class State(NamedTuple):
     over_ms: int
     foreseen: int = 0  # how many more forecasts were bad than good
     risk_ms: int = 0  # since when it is at risk; 0: it is not
+    grown: Grown = Grown(known=True)  # added to the target
 
 
 class IntegratedLimit(Limit):
@@ -74,25 +90,36 @@ class IntegratedLimit(Limit):
     z_mc: Difference = Field(gt=0, alias="z")
     reference_mc: Temperature = Field(alias="reference")
     target_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(alias="target")
-    growth_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(
+    after_growth: Annotated[int | str, BeforeValidator(_after_growth)] = Field(
         default=0, alias="after growth"
     )
 
     @property
-    def needed_mlog10(self) -> int:
-        """The target, and on a recook the growth that was predicted before it."""
-        return self.target_mlog10 + self.growth_mlog10
+    def follows(self) -> str:
+        """The limit whose predicted growth is added to the target."""
+        return self.after_growth if isinstance(self.after_growth, str) else ""
 
     @property
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         d_s = self.d_ms / 1000
-        parts = f"{_say(self.target_mlog10)} and {_say(self.growth_mlog10)} of growth"
-        target = f" ({parts})" if self.growth_mlog10 else ""
+        asks = say_mlog10(self.target_mlog10)
+        if self.follows:
+            asks += f" and the most that {self.follows!r} predicts before it"
+        elif self._written.most:
+            more = self._written.most
+            parts = f"{asks} and {say_mlog10(more)} of growth"
+            asks = f"{say_mlog10(self.target_mlog10 + more)} ({parts})"
         return (
-            f"{_say(self.needed_mlog10)}{target} with D = {d_s:g} s at "
+            f"{asks} with D = {d_s:g} s at "
             f"{say_mc(self.reference_mc)} and z = {say_k(self.z_mc)}"
         )
+
+    @property
+    def _written(self) -> Grown:
+        """The growth that the author wrote."""
+        mlog10 = 0 if isinstance(self.after_growth, str) else self.after_growth
+        return Grown(True, mlog10, mlog10)
 
     @property
     def levels_mc(self) -> tuple[int, ...]:
@@ -101,7 +128,8 @@ class IntegratedLimit(Limit):
 
     def opened(self, opening: Opening) -> State:
         """Nothing summed yet."""
-        return State(opening.at_ms, 0, 0, 0, 0)
+        grown = opening.grown if self.follows else self._written
+        return State(opening.at_ms, 0, 0, 0, 0, grown=grown)
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Add one piece of evidence."""
@@ -113,7 +141,7 @@ class IntegratedLimit(Limit):
         if state.met_ms or not isinstance(piece, Span):
             return state, []
         rate = self._rate_e9(piece.low_mc)
-        needed_e9 = self._needed_e9 - state.least_e9
+        needed_e9 = self._needed_e9(state) - state.least_e9
         state = state._replace(least_e9=state.least_e9 + span_ms * rate)
         if span_ms * rate < needed_e9:
             return state, []
@@ -124,7 +152,7 @@ class IntegratedLimit(Limit):
     def steps(self, state: State, spans: Sequence[Span]) -> tuple[State, list[Move]]:
         """Add spans that follow each other, most of which decide nothing."""
         most_e9, least_e9 = state.most_e9, state.least_e9
-        needed_e9 = NEVER_E9 if state.met_ms else self._needed_e9
+        needed_e9 = NEVER_E9 if state.met_ms else self._needed_e9(state)
         rate_e9 = self._rate_e9
         for place, (from_ms, to_ms, low_mc, high_mc) in enumerate(spans):
             span_ms = to_ms - from_ms
@@ -150,11 +178,11 @@ class IntegratedLimit(Limit):
 
     def goals(self, state: State) -> list[Goal]:
         """The rest of the sum, until it is shown."""
-        if state.met_ms:
+        if state.met_ms or not state.grown.known:
             return []
-        left_e9 = self._needed_e9 - state.least_e9
+        left_e9 = self._needed_e9(state) - state.least_e9
         left = Sum(left_e9, self.reference_mc, self.z_mc)
-        asks = _say(self.needed_mlog10)
+        asks = say_mlog10_up(self.target_mlog10 + state.grown.most)
         return [Goal("", True, self.reference_mc, sum=left, asks=asks)]
 
     def foreseen(
@@ -177,13 +205,16 @@ class IntegratedLimit(Limit):
         verdict = Verdict(standing.value) if final else Verdict.RUNNING
         since_ms = state.met_ms or state.over_ms or state.risk_ms or state.begun_ms
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
-        figures = (self.needed_mlog10, least, most)
+        figures = (self.target_mlog10 + state.grown.most, least, most)
         head = (standing, verdict, since_ms, "mlog10")
         return [Shown("", *head, *figures, self._why(state))]
 
-    @property
-    def _needed_e9(self) -> int:
-        return self.needed_mlog10 * self.d_ms * E9 // 1000
+    def _needed_e9(self, state: State) -> int:
+        """What shows the target met; no sum does where growth is not known."""
+        return self._sum_e9(state.grown.most) if state.grown.known else NEVER_E9
+
+    def _sum_e9(self, grown_mlog10: int) -> int:
+        return (self.target_mlog10 + grown_mlog10) * self.d_ms * E9 // 1000
 
     def _rate_e9(self, value_mc: int) -> int:
         capped_mc = max(min(value_mc, HOTTEST_MC), -HOTTEST_MC)
@@ -197,17 +228,20 @@ class IntegratedLimit(Limit):
             return Standing.MET
         if not state.over_ms:
             return Standing.AT_RISK if state.risk_ms else Standing.WITHIN
-        enough = state.most_e9 >= self._needed_e9
+        enough = state.most_e9 >= self._sum_e9(state.grown.least)
         return Standing.UNPROVEN if enough else Standing.MISSED
 
     def _why(self, state: State) -> str:
         if state.met_ms:
-            return f"{_say(self.needed_mlog10)} shown by {say_at(state.met_ms)}"
+            return f"{self._needs(state)} shown by {say_at(state.met_ms)}"
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
-        shown = f"{_say(least)} is shown, {_say(most)} may have been"
-        return f"needed {_say(self.needed_mlog10)}; {shown}"
+        shown = f"{say_mlog10(least)} is shown, {say_mlog10(most)} may have been"
+        return f"needed {self._needs(state)}; {shown}"
 
-
-def _say(mlog10: int) -> str:
-    """To a hundredth, rounded down: what is shown is never said to be more."""
-    return f"{mlog10 // 1000}.{mlog10 % 1000 // 10:02}-log10"
+    def _needs(self, state: State) -> str:
+        target, (known, grown, _) = say_mlog10(self.target_mlog10), state.grown
+        if not known:
+            return f"{target} and what grew before it, which is not known"
+        needed = say_mlog10_up(self.target_mlog10 + grown)
+        by = f" ({target} and {say_mlog10_up(grown)} by {self.follows!r} at the most)"
+        return needed + by if self.follows else needed

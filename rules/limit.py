@@ -32,6 +32,17 @@ from rules.units import Duration, at_some_time, refused
 State = Any  # each kind's own NamedTuple
 
 
+class Grown(NamedTuple):
+    """What is predicted to have grown before, in thousandths of a decade."""
+
+    known: bool
+    most: int = 0
+    least: int = 0
+
+
+UNKNOWN_GROWTH = Grown(known=False)
+
+
 class Opening(NamedTuple):
     """What a limit is told when it comes into force."""
 
@@ -39,6 +50,7 @@ class Opening(NamedTuple):
     heat_ended_ms: int  # when the last heating stage ended; 0 where none has
     facts: ProductFacts  # of the product, as far as they are known
     hot_ms: int = 0  # when it was last surely at its start, ``watched_mc``; 0: never
+    grown: Grown = UNKNOWN_GROWTH  # by the limit that it ``follows``
 
 
 class Move(NamedTuple):
@@ -195,6 +207,15 @@ class Limit(Written):
     def until(self) -> str:
         """The limit that it ends with, once that one is met; "" where it has none."""
         return ""
+
+    @property
+    def follows(self) -> str:
+        """The limit whose growth counts when this one begins; "" where it has none."""
+        return ""
+
+    def grown(self, state: State) -> Grown:
+        """What it predicts to have grown, once it is over."""
+        return UNKNOWN_GROWTH
 
     def said(self, text: str) -> bool | None:
         """Whether a note about it says that it is kept from now on, or not; or nothing.

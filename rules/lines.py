@@ -5,13 +5,22 @@ inside a piece of evidence not yet known, so a turn waits until the channel's
 evidence reaches it, and the piece that spans it is cut there.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from typing import Any, NamedTuple
 
 from rules.evidence import Bridge, Hole, Piece, Sight, Span, one_sided
 from rules.facts import Standing, Verdict
-from rules.limit import Goal, Limit, Move, Opening, Shown, say_at
+from rules.limit import (
+    UNKNOWN_GROWTH,
+    Goal,
+    Grown,
+    Limit,
+    Move,
+    Opening,
+    Shown,
+    say_at,
+)
 from rules.standards.cooling import ProductFacts
 
 
@@ -50,6 +59,7 @@ class Line(NamedTuple):
     turnings: tuple[Turning, ...]
     hot_ms: int  # when what the limit watches for was last surely seen; 0: never
     missed: Missed = Missed((), (), 0)
+    grown: Grown = UNKNOWN_GROWTH  # by the limit that it follows, until it begins
 
 
 NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=(), hot_ms=0)
@@ -78,6 +88,16 @@ def shown(
             line = _bridged(limit, line, sight, at_ms, moves)
         line = _turned(limit, facts, line, moves)
     return line if told else _step(limit, line, piece, moves), moves
+
+
+def following(limit: Limit, line: Line, before: Iterable[tuple[Limit, Line]]) -> Line:
+    """The line with what was predicted to grow, by those before it on its channel."""
+    if not limit.follows or line.state is not None:
+        return line
+    for other, theirs in before:
+        if other.name == limit.follows and theirs.state is not None:
+            return line._replace(grown=other.grown(theirs.state))
+    return line
 
 
 def marks(limit: Limit, line: Line) -> tuple[int, ...] | None:
@@ -212,7 +232,8 @@ def _turned(limit: Limit, facts: ProductFacts, line: Line, moves: list[Move]) ->
     if turn is Turn.BEGIN:
         state = line.state
         if state is None:
-            opening = Opening(at_ms, heat_ended_ms, facts, line.hot_ms)
+            hot_ms, grown = line.hot_ms, line.grown
+            opening = Opening(at_ms, heat_ended_ms, facts, hot_ms, grown)
             state = limit.opened(opening)
         return line._replace(state=state, in_force=True, from_ms=at_ms)
     last = turn in (Turn.OVER, Turn.ENDED)

@@ -69,7 +69,7 @@ def line(
     if not limit.earned or old.state is None or old.over:
         return old, []
     stood = limit.findings(old.state)[0]
-    state = limit.opened(Opening(at_ms, heat_ended_ms, facts))
+    state = limit.opened(Opening(at_ms, heat_ended_ms, facts, grown=old.grown))
     why = f"is in another piece now; the one before: {stood.standing}, {stood.why}"
     move = Move(at_ms, stood.part, stood.standing, Standing.WITHIN, why)
     return old._replace(state=state, from_ms=at_ms), [move]

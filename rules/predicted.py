@@ -19,8 +19,17 @@ from pydantic import Field
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
-from rules.limit import Limit, Move, Opening, Shown, listed
+from rules.limit import (
+    UNKNOWN_GROWTH,
+    Grown,
+    Limit,
+    Move,
+    Opening,
+    Shown,
+    listed,
+)
 from rules.standards.growth import AT_ONCE, GROWTH_MODELS, GrowthModel
+from rules.units import say_mlog10, say_mlog10_up
 
 # What 9 CFR 318.17(a)(2) allows of C. perfringens, and above which FSIS-GD-2021-14 asks
 # for a recook or a test for S. aureus: to compare with.
@@ -84,6 +93,11 @@ class PredictedGrowth(Limit):
         """Unproven, whatever was predicted; nobody is woken for advice."""
         return state._replace(over_ms=at_ms), []
 
+    def grown(self, state: State) -> Grown:
+        """The growth under either truth, once its stages are over."""
+        most, least = self._figures(state)
+        return Grown(True, most, least) if state.over_ms else UNKNOWN_GROWTH
+
     def findings(self, state: State) -> list[Shown]:
         """The growth under either truth."""
         verdict = Verdict.UNPROVEN if state.over_ms else Verdict.RUNNING
@@ -100,15 +114,10 @@ class PredictedGrowth(Limit):
         most, least = self._figures(state)
         if self.model.q0 is None:
             how = f"{AT_ONCE} (lag not known, nitrite not counted)"
-            return f"no more than {say_up(most)} predicted, {how}; {ADVICE}"
-        shown = say_up(most) if least == most else f"{_say(least)} to {say_up(most)}"
+            return f"no more than {say_mlog10_up(most)} predicted, {how}; {ADVICE}"
+        shown = (
+            say_mlog10_up(most)
+            if least == most
+            else f"{say_mlog10(least)} to {say_mlog10_up(most)}"
+        )
         return f"{shown} predicted by a model; {ADVICE}"
-
-
-def say_up(mlog10: int) -> str:
-    """Say growth to a hundredth, rounded up: it is never said to be less."""
-    return _say(mlog10 + 9)
-
-
-def _say(mlog10: int) -> str:
-    return f"{mlog10 // 1000}.{mlog10 % 1000 // 10:02}-log10"

@@ -51,6 +51,13 @@ def _begins_less(before: DwellTable | None, after: DwellTable | None) -> bool:
     return after is None or (before is not None and _needs_as_much(before, after))
 
 
+def _no_less_growth(before: int | str, after: int | str) -> bool:
+    """Whether no less growth is added; what a model will predict is not known."""
+    if isinstance(before, int):
+        return before == 0 or (isinstance(after, int) and after >= before)
+    return before == after
+
+
 # By kind and field: what has to hold between the base's figure and the new one.
 STRICT: Mapping[tuple[str, str], Strict] = {
     ("band", "within"): _within,
@@ -76,7 +83,7 @@ STRICT: Mapping[tuple[str, str], Strict] = {
     ("rate", "between"): _counts_more,
     ("integrated lethality", "d_ms"): _at_least,
     ("integrated lethality", "target_mlog10"): _at_least,
-    ("integrated lethality", "growth_mlog10"): _at_least,
+    ("integrated lethality", "after_growth"): _no_less_growth,
 }
 # A count over more stages is stricter, a chance in more of them is not.
 COUNTED = {"band", "hold", "rate", "silence", "time between"}

@@ -176,6 +176,16 @@ def say_ms(ms: int) -> str:
     return f"-{words}" if ms < 0 else words
 
 
+def say_mlog10(mlog10: int) -> str:
+    """Say thousandths of a decade to a hundredth, rounded down: ``6.50-log10``."""
+    return f"{mlog10 // 1000}.{mlog10 % 1000 // 10:02}-log10"
+
+
+def say_mlog10_up(mlog10: int) -> str:
+    """The same, rounded up: what is needed or has grown is never said to be less."""
+    return say_mlog10(mlog10 + 9)
+
+
 def _tenths(value_mc: int) -> str:
     whole, tenth = divmod(round(Fraction(abs(value_mc), 100)), 10)
     sign = "-" if value_mc < 0 and (whole or tenth) else ""

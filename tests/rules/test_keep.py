@@ -34,6 +34,7 @@ def test_tuples_and_words_come_back_as_themselves() -> None:
         [[1, "begin", 0], [2, "over", 1]],
         0,
         [[], [], 0],
+        [False, 0, 0],
     ]
     back = keep.load(Line, json.loads(json.dumps(kept)))
     assert back == line

@@ -33,6 +33,10 @@ limits:
      table: "FSIS Appendix A, meat, 6.5-log10"}
   - {limit: sum, kind: integrated lethality, channel: core, during: "dry, cook",
      D: 10 s, z: 10 K, reference: 65 degC, target: 2-log10}
+  - {limit: grown, kind: predicted growth, class: operating, channel: core,
+     during: dry, model: "S. aureus, any meat, as if growth began at once, Rosso form"}
+  - {limit: undone, kind: integrated lethality, channel: core, during: "cook, chill",
+     D: 10 s, z: 10 K, reference: 65 degC, target: 2-log10, after growth: grown}
   - {limit: cooling, kind: cooling option, channel: core,
      option: "FSIS Appendix B 1999, option 1"}
   - {limit: slow, kind: cooling option, channel: core,

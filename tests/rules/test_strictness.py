@@ -87,6 +87,16 @@ def test_a_figure_may_be_stricter_and_not_weaker(
         assert weaker(base, written(of, **{field: milder})) == [field]
 
 
+def test_growth_of_a_model_is_stricter_than_none_only() -> None:
+    named = written("integrated lethality", **{"after growth": "growth"})
+    other = written("integrated lethality", **{"after growth": "other"})
+    none = named.model_copy(update={"after_growth": 0})
+    two = written("integrated lethality")
+    assert weaker(none, named) == []
+    for base, own in ((two, named), (named, two), (named, other), (named, none)):
+        assert weaker(base, own) == ["after growth"]
+
+
 def test_a_table_that_ends_a_count_sooner_is_weaker() -> None:
     never = written("time between").model_copy(update={"lethal": None})
     assert weaker(never, written("time between")) == ["begins anew after"]

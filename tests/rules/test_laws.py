@@ -197,6 +197,39 @@ def test_standings_follow_each_other(kind: Kind, data: st.DataObject) -> None:
             assert one_shown.verdict == Verdict(one_shown.standing.value)
 
 
+# No figure decides these: whether it fell without a stop, and where it came to.
+NO_FIGURE = ("", "mc")
+
+
+@every_kind
+@tried
+@given(st.data())
+def test_the_figures_say_what_the_verdict_says(kind: Kind, data: st.DataObject) -> None:
+    """Missed is what even the more favourable figure does not meet, and nothing else.
+
+    Met asks that the less favourable one meets it.  With no grace at all a single
+    reading outside is enough, and takes no time.
+    """
+    window, readings = data.draw(windows(kind)), data.draw(series(kind))
+    for one in judged(kind, window, readings)[0]:
+        if one.unit in NO_FIGURE:
+            continue
+        up = kind.limit.counts_up
+        within = [
+            figure <= one.required if up else figure >= one.required
+            for figure in (one.least, one.most)
+        ]
+        if one.verdict is Verdict.MET:
+            assert within == [True, True], one
+        if one.verdict is Verdict.MISSED:
+            assert not within[1] or one.required == 0, one
+        if one.verdict is Verdict.UNPROVEN and kind.name not in ADVICE:
+            assert within[1], one
+
+
+ADVICE = ("predicted growth",)
+
+
 def test_every_kind_of_limit_is_tried() -> None:
     """The states that ``keep`` knows are those of the limits tried here."""
     states = {type(kind.limit.opened(Opening(0, 0, FACTS))) for kind in KINDS}

@@ -26,7 +26,8 @@ from rules.facts import Reading, Verdict
 from rules.integrated import IntegratedLimit
 from rules.limit import Shown
 from rules.rate import RateLimit
-from rules.reach import Reaching
+from rules.reach import Reaching, ReachWithin
+from rules.reheating import ReheatingLimit
 from rules.standards.cooling import Clock
 from rules.standards.tables import DWELL_TABLES, DwellRow
 from rules.time_between import TimeBetween
@@ -285,22 +286,35 @@ def cooling_clocks(kind: Kind, one: Sampled) -> None:
         assert cold is not None
 
 
+def said(limit: Reaching) -> tuple[bool, int, int, int]:
+    """Whether it rises, where to, for how long and within which time, as written."""
+    if isinstance(limit, ReheatingLimit):
+        option = limit.option
+        return True, option.to_mc, option.run_ms, option.at_most_ms
+    assert isinstance(limit, ReachWithin)
+    above_mc, below_mc = limit.at_or_above_mc, limit.at_or_below_mc
+    goal_mc = above_mc if below_mc is None else below_mc
+    assert goal_mc is not None
+    return below_mc is None, goal_mc, limit.run_ms, limit.at_most_ms
+
+
 def time_it_took(kind: Kind, one: Sampled) -> None:
     """From where the clock begins to the end of the first run that was full."""
     limit = kind.limit
     assert isinstance(limit, Reaching)
     (shown,), _ = judged(kind, one.window, one.readings)
-    asked, since_mc = limit.asked, limit.since_mc or 0
-    goal = at_least(asked.goal_mc) if asked.rises else at_most(asked.goal_mc)
-    gone = above(since_mc) if asked.rises else below(since_mc)
+    rises, goal_mc, run_ms, at_most_ms = said(limit)
+    assert shown.required == at_most_ms + run_ms
+    goal = at_least(goal_mc) if rises else at_most(goal_mc)
+    gone = (above if rises else below)(limit.since_mc or 0)
     points = one.points(*kind.marks_mc)
     begins = Fraction(one.window.begin_ms)
     if limit.since_mc is not None:
         left = truth.first_ms(points, gone)
         begins = Fraction(one.window.over_ms) if left is None else left
     runs = truth.runs(points, goal)
-    full = [start for start, stop in runs if stop - start >= asked.run_ms]
-    ends = full[0] + asked.run_ms if full else Fraction(one.window.over_ms)
+    full = [start for start, stop in runs if stop - start >= run_ms]
+    ends = full[0] + run_ms if full else Fraction(one.window.over_ms)
     holds(shown, max(ends - begins, Fraction(0)))
     if shown.verdict is Verdict.MET:
         assert full
@@ -419,6 +433,58 @@ def test_the_bounds_hold_the_truth(name: str, data: st.DataObject) -> None:
     """Whatever the kind of limit; one that has no line here fails."""
     kind, (held, pauses) = BY_NAME[name], TRUTHS[name]
     held(kind, data.draw(sampled(kind, pauses=pauses)))
+
+
+def level(kind: Kind) -> list[int]:
+    """Every mark and a thousandth beside it, where it is known when a clock began."""
+    found = {mark + step for mark in kind.marks_mc for step in (-1, 0, 1)}
+    limit = kind.limit
+    if limit.watched_mc is None:
+        return sorted(found)
+    begun = limit.watched_mc
+    if limit.watched_below:
+        return sorted(value for value in found if value <= begun)
+    return sorted(value for value in found if value >= begun)
+
+
+def held_level(kind: Kind, value_mc: int, lost: int, dip_mc: int) -> list[Shown]:
+    """Judge a course that stays at a value, but for what it does at a lost reading."""
+    moments = [BEGUN_MS + n * kind.every_ms for n in range(31)]
+    course = [(at_ms, value_mc) for at_ms in moments]
+    readings = [Reading("core", *point, 0) for point in course]
+    if lost:
+        course[lost] = (moments[lost], value_mc + dip_mc)
+        del readings[lost]
+    window = Window(BEGUN_MS, 0, 0, moments[-1], heat_ended_ms=BEGUN_MS)
+    TRUTHS[kind.name].holds(kind, Sampled(course, window, readings))
+    return judged(kind, window, readings)[0]
+
+
+@pytest.mark.parametrize("name", BY_NAME)
+def test_a_level_course_leaves_no_doubt(name: str) -> None:
+    """Seen all the way, exactly, and on a mark or beside it: the bounds are one figure.
+
+    So a bound is no wider than it has to be, and each mark belongs to one side only.
+    Of a silence only the less favourable figure is known: the longest there was.
+    """
+    kind = BY_NAME[name]
+    for value_mc in level(kind):
+        for shown in held_level(kind, value_mc, 0, 0):
+            least, most = shown.least, shown.most
+            if not kind.limit.counts_up:  # what came after is nobody's credit
+                least, most = min(least, shown.required), min(most, shown.required)
+            assert least == most or name == "silence", shown
+
+
+@pytest.mark.parametrize("name", BY_NAME)
+@pytest.mark.parametrize("lost", [1, 15])
+def test_what_a_hole_hides(name: str, lost: int) -> None:
+    """Level on a mark before and after, and far off it while nobody looked."""
+    kind = BY_NAME[name]
+    dip_mc = min(reach_mc(kind.every_ms), 10_000)
+    for value_mc in set(level(kind)) & set(kind.marks_mc):
+        for way in (dip_mc, -dip_mc):
+            assert held_level(kind, value_mc, lost, way)
 
 
 def test_the_course_is_measured_rightly() -> None:

@@ -13,7 +13,7 @@ def test_every_schedule_is_listed_with_its_title(
     assert main(["schedules"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == "bacon            Bacon, smoked, not fully cooked"
-    assert len(lines) == 9
+    assert len(lines) == 10
     assert lines[-1] == "copy one out: fumarium schedules NAME --to FOLDER"
 
 

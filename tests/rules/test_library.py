@@ -30,12 +30,13 @@ def shipped(name: str) -> WholeSchedule:
     return read_whole(path, approved(path), approved)
 
 
-def test_there_are_eight_and_each_has_its_rehearsal() -> None:
+def test_there_are_nine_and_each_has_its_rehearsal() -> None:
     assert NAMES == [
         "bacon",
         "cured_links",
         "fresh_smoked",
         "poultry_sausage",
+        "recooked",
         "reheat_and_hold",
         "smoked_ham",
         "snack_sticks",

@@ -68,7 +68,8 @@ def rehearse(asked: argparse.Namespace) -> int:
     source = "as asked" if asked.every else RATHER
     print(f"readings every {say_ms(every_ms)} ({source}); farther apart than", end=" ")
     print(f"{say_ms(channels[0].joined_ms)} is a hole; accuracy {asked.accuracy}")
-    readings, doubts = screened(channels, trace.readings)
+    thick_um = schedule.product.diameter_um
+    readings, doubts = screened(channels, trace.readings, thick_um)
     outcome = run_on(schedule, channels, readings)
     outcome = outcome._replace(events=tuple(in_order([*outcome.events, *doubts])))
     for line in told(outcome):
@@ -80,11 +81,11 @@ def rehearse(asked: argparse.Namespace) -> int:
 
 
 def screened(
-    channels: Sequence[Channel], readings: Iterable[Reading]
+    channels: Sequence[Channel], readings: Iterable[Reading], diameter_um: int = 0
 ) -> tuple[list[Reading], list[Event]]:
     """The readings of a trace as the daemon would have kept them, and its doubts."""
     in_time = sorted(readings, key=lambda one: one.at_ms)
-    folded = list(fold(company_of(channels), in_time))
+    folded = list(fold(company_of(channels, diameter_um), in_time))
     return [kept for kept, _ in folded], [e for _, told in folded for e in told]
 
 

@@ -153,7 +153,8 @@ class Watching:
             lot = running.cook.lot
             lots |= {channel.name: lot for channel in running.cook.channels}
             if lot not in self._lots.values():
-                company = company_of(running.cook.channels)
+                thick_um = running.schedule.product.diameter_um
+                company = company_of(running.cook.channels, thick_um)
                 self._companies |= dict.fromkeys(company.channels, company)
                 events += self._of_before(running, company)
                 self._watches |= self._recalled(running, company)

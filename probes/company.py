@@ -15,8 +15,9 @@ in a cylinder, first root, with 25 and more than 1000 W/(m2 K); worked out, no s
 The margins around that are ours, no source.
 
 It cannot tell a core that has sat in the air of a steady chamber from the beginning,
-one that touches bone, or metal that is as warm as the meat, and a chamber probe that
-touched a piece before it was ever warmer.
+one that touches bone, or metal that is as warm as the meat, a chamber probe that
+touched a piece before it was ever warmer, and one that touches a surface still much
+warmer than its core, or comes to it while a door stands open.
 
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
@@ -26,7 +27,7 @@ from typing import NamedTuple
 
 from probes import screening
 from probes.doubts import Doubt
-from probes.screening import MEAT, Screened, as_kept, jumped
+from probes.screening import BOUNDS, MEAT, Bounds, Screened, as_kept, bounds_for, jumped
 from probes.watch import NEW, SETTLED, Beside, Fell, Path, Watch
 from rules.channels import Channel, Role
 from rules.facts import Event, Quality, Reading
@@ -60,17 +61,21 @@ class Company(NamedTuple):
     chamber: str  # "" where there is none
     cores: tuple[str, ...]
     baths: tuple[str, ...]
+    colds: tuple[str, ...]  # baths and coolers: where pieces go from the chamber
+    bounds: Mapping[Role, Bounds] = BOUNDS
 
 
-def company_of(channels: Iterable[Channel]) -> Company:
-    """The company that these channels are to each other."""
+def company_of(channels: Iterable[Channel], diameter_um: int = 0) -> Company:
+    """The company that these channels are to each other, in pieces so thick."""
     named = {one.name: one for one in channels}
     by_role = {
         role: tuple(name for name, one in named.items() if one.role is role)
-        for role in (Role.CHAMBER, Role.CORE, Role.BATH)
+        for role in (Role.CHAMBER, Role.CORE, Role.BATH, Role.COOLER)
     }
     chamber = next(iter(by_role[Role.CHAMBER]), "")
-    return Company(named, chamber, by_role[Role.CORE], by_role[Role.BATH])
+    cores, baths = by_role[Role.CORE], by_role[Role.BATH]
+    colds = (*baths, *by_role[Role.COOLER])
+    return Company(named, chamber, cores, baths, colds, bounds_for(diameter_um))
 
 
 def screened(
@@ -80,14 +85,14 @@ def screened(
     name = reading.channel
     channel, watch = company.channels[name], watches[name]
     if reading.quality is not Quality.GOOD or reading.at_ms <= watch.digits.at_ms:
-        return screening.screened(channel, watch, reading)
+        return screening.screened(channel, watch, reading, None, company.bounds)
     together: Doubt | None = None
     if channel.role is Role.CORE:
         if company.chamber:
             watch, together = _core(company, watches, watch, reading)
     elif name == company.chamber:
         watch, together = _chamber(company, watches, watch, reading)
-    return screening.screened(channel, watch, reading, together)
+    return screening.screened(channel, watch, reading, together, company.bounds)
 
 
 def fold(
@@ -143,7 +148,12 @@ def _core(
     watch = Watch(path, watch.digits, watch.doubted, watch.fault, beside, watch.fell)
     # A chamber that seems to touch a piece makes no core one that hangs in its air.
     along = before == Doubt.IN_AIR or (before != Doubt.PULLED_OUT and not air.fell.core)
-    if along and _along(beside, at_ms, before):
+    chilled = any(
+        watches[name].digits.at_ms >= 0
+        and watches[name].digits.value_mc < value_mc - ALONG_MC
+        for name in company.colds
+    )
+    if along and _along(beside, at_ms, value_mc, before, chilled=chilled):
         return watch, Doubt.IN_AIR
     if path.settled < SETTLED or before not in NAMES_LITTLE:
         return watch, None
@@ -157,11 +167,12 @@ def _core(
         return watch, None if back else Doubt.PULLED_OUT
     for bath in company.baths:
         if watches[bath].digits.value_mc > value_mc - ALONG_MC:
-            return watch, None  # hot water may have warmed it, faster than air
+            # Hot water may have warmed it, faster than air.
+            return watch._replace(beside=beside._replace(above_ms=-1)), None
     above = not before and 0 <= beside.above_ms <= at_ms - ALONG_MS
     if above and value_mc - beside.above_mc >= ALONG_MOVED_MC:
         return watch, Doubt.SWAPPED
-    if away_mc > OUT_MC and _pulled_out(watch, at_ms, value_mc, air_mc):
+    if away_mc > OUT_MC and _pulled_out(company, watch, at_ms, value_mc, air_mc):
         return watch, Doubt.PULLED_OUT
     return watch, None
 
@@ -191,21 +202,30 @@ def _beside(
     )
 
 
-def _along(beside: Beside, at_ms: int, before: str) -> bool:
-    """Whether the core does what the chamber does."""
+def _along(
+    beside: Beside, at_ms: int, value_mc: int, before: str, *, chilled: bool
+) -> bool:
+    """Whether the core does what the chamber does.
+
+    An empty chamber cools too, and sometimes as a core does that is chilled elsewhere:
+    where that can be, only a rise counts.
+    """
     if before == Doubt.IN_AIR:
         return beside.away_ms < 0 or at_ms - beside.away_ms < AWAY_MS
     if beside.along_ms < 0 or at_ms - beside.along_ms < ALONG_MS:
         return False
-    return beside.high_mc - beside.low_mc >= ALONG_MOVED_MC
+    high_mc = value_mc if chilled else beside.high_mc
+    return high_mc - beside.low_mc >= ALONG_MOVED_MC
 
 
-def _pulled_out(watch: Watch, at_ms: int, value_mc: int, air_mc: int) -> bool:
+def _pulled_out(
+    company: Company, watch: Watch, at_ms: int, value_mc: int, air_mc: int
+) -> bool:
     """Whether a core went towards a warmer chamber faster than meat can."""
     path = watch.path
     if value_mc > air_mc + ALONG_MC:
         return False
-    if jumped(MEAT, path, at_ms, value_mc):
+    if jumped(company.bounds[Role.CORE], path, at_ms, value_mc):
         return path.value_mc + OUT_MC < value_mc
     for from_ms, from_mc in (
         (path.at_ms, path.value_mc),

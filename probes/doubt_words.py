@@ -49,8 +49,8 @@ def words(channel: Channel, watch: Watch, doubt: str, reach: str) -> str:
             "steps before: did it lose its power? used, with that much more doubt"
         ),
         Doubt.SWAPPED: (
-            f"it says what {other} should: are the two exchanged? not used until "
-            f"{written}"
+            f"it says what {other} should: are the two exchanged, or is the meat in "
+            f"hot water that no bath probe tells of? not used until {written}"
         ),
         Doubt.PULLED_OUT: (
             f"{moved}, towards the chamber and faster than any meat: is it out of the "

@@ -17,12 +17,17 @@ bounds.  Humidity is not screened: it honestly stands still at 100 %RH.
 
 Bounds are ours, no source, except: 85 degC is what the temperature register of a
 common 1-wire sensor holds until its first conversion (data sheet, from memory, to be
-verified).  A core of 20 mm in moving ice water, by the one-term solution for a
-cylinder, falls by less than 0.3 K/s.  What is moist boils at 100 degC.
+verified).  The axis of a long cylinder whose surface is at once in other surroundings
+goes at most 3.80 alpha / R^2 of the gap a second (the series, no resistance at its
+surface: ``tests/standards/test_cylinder_series.py``).  With 80 K and the 1.5e-7 m2/s of
+the quickest meat (Marcotte and others, J. Food Eng. 88, 2008, abstract) that is 0.7 K/s
+for a stick of 16 mm, and less than 0.3 K/s from 25 mm on.  What is moist boils at
+100 degC.
 
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from probes.doubt_words import back_words, heard_words, words
@@ -70,10 +75,12 @@ BOUNDS = {
     Role.MEAT: MEAT,
     Role.CHAMBER: AIR,
     Role.WET_BULB: AIR._replace(highest_mc=101_000),
-    Role.BATH: AIR._replace(lowest_mc=-10_000, highest_mc=105_000),
+    # Its probe is dipped into it, and taken out again.
+    Role.BATH: AIR._replace(lowest_mc=-10_000, highest_mc=105_000, margin_mc=115_000),
     Role.COOLER: AIR._replace(highest_mc=80_000),
     Role.AMBIENT: AIR._replace(highest_mc=80_000),
 }
+QUICKEST = 182_400_000_000  # thousandths of a kelvin a second, times um2
 POWER_ON_MC = 85_000
 NEAR_MC = 5_000  # a path that was so near the odd value may have reached it
 TOLD_AFTER = 2
@@ -89,6 +96,15 @@ OF_COMPANY = (Doubt.SWAPPED, Doubt.PULLED_OUT, Doubt.IN_AIR, Doubt.TOUCHING)
 ROUGH_MC = FAHRENHEIT[0] // 9 + 1  # a degree Fahrenheit, rounded up
 
 
+def bounds_for(diameter_um: int) -> Mapping[Role, Bounds]:
+    """The bounds where the product is so thick; 0 where nobody says."""
+    if not diameter_um:
+        return BOUNDS
+    quick = max(MEAT.mc_per_s, QUICKEST // diameter_um**2)
+    meat = MEAT._replace(mc_per_s=quick)
+    return BOUNDS | {Role.CORE: meat, Role.MEAT: meat}
+
+
 class Screened(NamedTuple):
     """What one reading came to."""
 
@@ -98,7 +114,11 @@ class Screened(NamedTuple):
 
 
 def screened(
-    channel: Channel, watch: Watch, reading: Reading, together: Doubt | None = None
+    channel: Channel,
+    watch: Watch,
+    reading: Reading,
+    together: Doubt | None = None,
+    all_bounds: Mapping[Role, Bounds] = BOUNDS,
 ) -> Screened:
     """The reading as it is to be kept, what is remembered, and what is to be told.
 
@@ -109,7 +129,7 @@ def screened(
         return Screened(watch, reading)
     path, digits, doubted, fault, beside, fell = watch
     at_ms, value_mc = reading.at_ms, reading.value_mc
-    bounds = BOUNDS[role]
+    bounds = all_bounds[role]
     if at_ms <= digits.at_ms:
         late = bool(doubted.doubt) and at_ms >= doubted.since_ms
         if late or _odd(role, path, reading) or jumped(bounds, path, at_ms, value_mc):
@@ -117,7 +137,7 @@ def screened(
         return Screened(watch, reading)
     digits = seen(digits, at_ms, value_mc)
     before = doubted.doubt
-    doubt = _doubt(role, path, before, reading, together)
+    doubt = _doubt(role, bounds, path, before, reading, together)
     doubt = doubt or _of_digits(bounds, digits, before)
     if not doubt:
         path = along(path, at_ms, value_mc)
@@ -125,7 +145,7 @@ def screened(
         if not doubted.doubt:
             return Screened(after, reading)
         return Screened(after, reading, _back(channel, watch, reading))
-    return _in_doubt(channel, watch._replace(digits=digits), doubt, reading)
+    return _in_doubt(channel, bounds, watch._replace(digits=digits), doubt, reading)
 
 
 def refused(
@@ -186,7 +206,7 @@ def as_kept(watch: Watch, kept: Reading) -> Watch:
 
 
 def _in_doubt(
-    channel: Channel, watch: Watch, doubt: Doubt, reading: Reading
+    channel: Channel, bounds: Bounds, watch: Watch, doubt: Doubt, reading: Reading
 ) -> Screened:
     """Keep it as its doubt is treated; tell at the second, and at another doubt."""
     path, before = watch.path, watch.doubted
@@ -205,20 +225,25 @@ def _in_doubt(
         return Screened(after, kept)
     was = REPORTING if told else before.doubt
     since_ms = after.doubted.since_ms
-    reach = say_k(BOUNDS[channel.role].reach_mc(since_ms - path.at_ms))
+    reach = say_k(bounds.reach_mc(since_ms - path.at_ms))
     why = words(channel, after, doubt, reach)
     event = event_of(channel.name, since_ms if told else at_ms, was, doubt, why)
     return Screened(after, kept, event)
 
 
 def _doubt(
-    role: Role, path: Path, before: str, reading: Reading, together: Doubt | None
+    role: Role,
+    bounds: Bounds,
+    path: Path,
+    before: str,
+    reading: Reading,
+    together: Doubt | None,
 ) -> Doubt | None:
     """Why the reading cannot be true of its place, going by the path and the others."""
     odd, at_ms, value_mc = _odd(role, path, reading), reading.at_ms, reading.value_mc
     if not path.settled:
         return odd or together
-    bounds, away_mc = BOUNDS[role], abs(value_mc - path.value_mc)
+    away_mc = abs(value_mc - path.value_mc)
     stays = before and (
         before in (Doubt.ZERO, Doubt.UNIT) or (before == Doubt.JUMP and bounds.sticks)
     )

@@ -108,6 +108,11 @@ class Product(Written):
     storage: Storage | None = None  # how long its records are kept hangs on it
 
     @property
+    def diameter_um(self) -> int:
+        """Its diameter in thousandths of a millimetre; 0 where it is not told."""
+        return round(float(self.diameter.removesuffix(" mm") or 0) * 1_000)
+
+    @property
     def facts(self) -> ProductFacts:
         """What a cooling option may ask of it."""
         return ProductFacts(

@@ -35,6 +35,7 @@ class Day(NamedTuple):
     probe: str = ""  # the one that lies
     from_ms: int = 0
     to_ms: int = 0
+    diameter_um: int = 0  # of the product, as its schedule says it
 
 
 @cache
@@ -70,7 +71,8 @@ def channels(one: Script) -> tuple[Channel, ...]:
 
 def honest(one: Script) -> Day:
     """A day on which no probe fails."""
-    return Day(channels(one), clean(one))
+    thinnest_m = min(piece.diameter_m for piece in one.pieces)
+    return Day(channels(one), clean(one), diameter_um=round(thinnest_m * 1_000_000))
 
 
 Fault = Callable[[Script], Iterator[Day]]
@@ -93,7 +95,9 @@ def told(
             happening = Happening(what, from_ms, to_ms, channel=probe, **more)  # type: ignore[arg-type]
             ill = replace(one, happenings=(*one.happenings, happening))
             at_ms = one.begins_ms + from_ms
-            yield Day(channels(one), clean(ill), probe, at_ms, to_ms + one.begins_ms)
+            lies_to_ms = to_ms + one.begins_ms
+            day = honest(ill)
+            yield day._replace(probe=probe, from_ms=at_ms, to_ms=lies_to_ms)
 
     return days
 
@@ -107,7 +111,8 @@ def done(spoil: Callable[..., Spoiled], probe: str = PROBE) -> Fault:
         for from_ms in begins(one):
             bad = spoil(mine, from_ms // MINUTE_MS)
             mixed = sorted((*bad.readings, *others), key=lambda r: r.at_ms)
-            yield Day(channels(one), tuple(mixed), probe, bad.from_ms, bad.to_ms)
+            day = honest(one)._replace(readings=tuple(mixed), probe=probe)
+            yield day._replace(from_ms=bad.from_ms, to_ms=bad.to_ms)
 
     return days
 

@@ -12,7 +12,7 @@ from probes.company import company_of, fold, recalled, screened
 from probes.doubts import TABLE, Doubt
 from rules.channels import Channel, Role
 from rules.facts import Quality, Reading
-from tests.bench import days, screening, sources
+from tests.bench import days, harsh, screening, sources
 
 MINUTE_MS = 60_000
 CHANNELS = [
@@ -222,6 +222,21 @@ def test_no_working_probe_of_the_shipped_traces_is_doubted() -> None:
     }
     assert len(found) == 7
     assert set(found.values()) == {(0, 0)}
+
+
+@pytest.mark.parametrize("diameter_mm", [16, 60])
+@pytest.mark.parametrize("name", harsh.HARSH)
+def test_no_working_probe_of_a_harsh_day_is_doubted(
+    name: str, diameter_mm: int
+) -> None:
+    assert screening.false_alarms(harsh.day(name, diameter_mm, 60)) == (0, 0)
+
+
+def test_a_thin_stick_in_ice_water_is_no_jump_where_its_thickness_is_told() -> None:
+    day = harsh.day("plain", 16, 10)
+    assert screening.false_alarms(day) == (0, 0)
+    doubted, _ = screening.false_alarms(day._replace(diameter_um=0))
+    assert doubted > 0
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -9,9 +9,11 @@ Tolerance: the table's last digit, half up or down; for the Bessel functions and
 
 import numpy as np
 import pytest
-from scipy.special import j0, j1
+from scipy.special import j0, j1, jn_zeros
 
 from probes.cylinder import bessel, modes
+from probes.screening import MEAT, bounds_for
+from rules.channels import Role
 
 TABLE = [  # Bi, z1 [rad], C1
     (0.01, 0.1412, 1.0025),
@@ -66,3 +68,24 @@ def test_bessel_functions() -> None:
         zero, one = bessel(float(x))
         assert zero == pytest.approx(j0(x), rel=0, abs=1e-12)
         assert one == pytest.approx(j1(x), rel=0, abs=1e-12)
+
+
+@pytest.mark.parametrize("diameter_mm", [16, 19, 20, 24])
+def test_what_is_taken_for_a_jump_is_what_no_core_can_go(diameter_mm: int) -> None:
+    """The steepest slope of the axis, its surface at once 80 K away; SciPy's roots.
+
+    1.5e-7 m2/s is the quickest of the emulsions in Marcotte and others, J. Food Eng. 88
+    (2008) 315 (computed from its abstract's figures).
+    """
+    roots = jn_zeros(0, 40)
+    fourier = np.linspace(0.005, 1, 4_000)
+    terms = 2 * roots / j1(roots) * np.exp(-np.outer(fourier, roots**2))
+    a_second = 1.5e-7 / (diameter_mm / 2_000) ** 2
+    steepest_mk_s = terms.sum(axis=1).max() * a_second * 80_000
+    core = bounds_for(diameter_mm * 1_000)[Role.CORE]
+    assert core.mc_per_s == pytest.approx(steepest_mk_s, rel=0.003)
+
+
+def test_thick_and_untold_pieces_have_the_bound_of_25_mm() -> None:
+    assert bounds_for(0)[Role.CORE] == bounds_for(63_000)[Role.CORE] == MEAT
+    assert bounds_for(25_000)[Role.CORE] == MEAT

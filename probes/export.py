@@ -14,7 +14,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from decimal import Decimal
 from itertools import pairwise
 from typing import NamedTuple
@@ -36,6 +36,7 @@ from probes.wall_clock import (
 )
 from rules.cells import Cell
 from rules.faults import Fault
+from rules.units import say_ms
 
 SEPARATORS = (";", "\t", ",")
 SEPARATED = {";": "semicolons", "\t": "tabs", ",": "commas"}
@@ -52,6 +53,9 @@ IN_HEAD = [
     for unit, words in UNITS.items()
 ]
 AFTER_NUMBER = re.compile(rf" ?(?:{'|'.join(UNITS.values())}|°)$")
+IN_CELL = [(unit, re.compile(rf"\d ?(?:{words})$")) for unit, words in UNITS.items()]
+# A fixed zone beside the word for time in a header, as in "Time (UTC+1)".
+ZONE = re.compile(r"\b(?:UTC|GMT)(?: ?([+-])(\d{1,2})(?::?([0-5]\d))?)?(?!\w)")
 LEAVE_OUT = ""
 GAPS_TOLD = 10
 
@@ -110,7 +114,8 @@ class _Table:
         rows = self.whole_rows(header, rows)
         if not rows:
             return None
-        times = self.times(rows, place, width)
+        named = " ".join(c.text for c in header.cells[place : place + width])
+        times = self.times(rows, place, width, self.zone(header.cells[place], named))
         columns = self.columns(header, range(place, place + width), rows)
         mark = self.decimal_mark(rows, columns)
         lines = {
@@ -189,7 +194,24 @@ class _Table:
                 whole.append(row)
         return whole
 
-    def times(self, rows: list[_Line], place: int, width: int) -> list[int | None]:
+    def zone(self, cell: Cell, named: str) -> tzinfo | None:
+        """The zone of the table's times: as asked, or as the header names it."""
+        found, asked = ZONE.search(named), self.asked.zone
+        if not found:
+            return asked
+        sign, hours, minutes = found.groups("0")
+        ahead = timedelta(hours=int(hours), minutes=int(minutes))
+        zone = timezone(-ahead if sign == "-" else ahead)
+        if asked is None:
+            self.choices.append(f"the header says that times are those of {zone}")
+        elif asked.utcoffset(None) != zone.utcoffset(None):
+            text = f"the header says {say(found[0])}, and --zone says {asked}"
+            self.fault(cell, text, "leave --zone out, or mend the header")
+        return asked or zone
+
+    def times(
+        self, rows: list[_Line], place: int, width: int, zone: tzinfo | None
+    ) -> list[int | None]:
         """The time of every row, where it is clear."""
         cells = [
             row.cells[place]._replace(
@@ -212,11 +234,12 @@ class _Table:
         clear = [wall for wall in walls if isinstance(wall, datetime)]
         if len(clear) < len(walls):
             return [None] * len(rows)
-        return self.instants(cells, clear)
+        return self.instants(cells, clear, zone)
 
-    def instants(self, cells: list[Cell], walls: list[datetime]) -> list[int | None]:
+    def instants(
+        self, cells: list[Cell], walls: list[datetime], zone: tzinfo | None
+    ) -> list[int | None]:
         """The times in UTC of what the logger's clock showed."""
-        zone = self.asked.zone
         local = any(wall.tzinfo is None for wall in walls)
         if local and zone is None:
             found = f"{say(cells[0].text)} does not say its zone"
@@ -267,34 +290,36 @@ class _Table:
     ) -> list[tuple[int, Column]]:
         """What each column is called and counts in, where that is clear."""
         found: list[tuple[int, Column]] = []
+        names = _told_apart([cell.text for cell in header.cells])
         for i, cell in enumerate(header.cells):
             if i in taken:
                 continue
-            asked = self.asked.columns.get(cell.text)
+            asked = self.asked.columns.get(names[i])
             if asked == LEAVE_OUT:
-                self.choices.append(f"column {say(cell.text)} is left out (as asked)")
+                self.choices.append(f"column {say(names[i])} is left out (as asked)")
                 continue
             if asked is None and not any(row.cells[i].text for row in rows):
-                self.choices.append(f"column {say(cell.text)} is empty")
+                self.choices.append(f"column {say(names[i])} is empty")
                 continue
-            column = self.column(cell, asked)
+            column = self.column(cell, names[i], asked)
             if column and any(column.name == other.name for _, other in found):
-                self.fault(cell, f"two columns are {say(column.name)}", "rename one")
+                right = f"add --column '{names[i]}=NAME [{column.unit}]'"
+                self.fault(cell, f"two columns are {say(column.name)}", right)
             elif column:
-                words = f"column {say(cell.text)} is {column.name} in {column.unit}"
-                self.choices.append(words + (" (as asked)" if asked else ""))
+                words = f"column {say(names[i])} is {column.name} in {column.unit}"
+                self.choices.append(words + _as_asked(cell.text, column, asked))
+                self.same_unit(column, [row.cells[i] for row in rows])
                 found.append((i, column))
         for name in self.asked.columns:
-            if name not in [cell.text for cell in header.cells]:
-                near = nearest(name, [cell.text for cell in header.cells])
+            if name not in names:
+                near = nearest(name, names)
                 text = f"there is no column {say(name)}; the nearest is {say(near)}"
                 cell = Cell(header.number, 1, header.text)
                 self.fault(cell, text, "write it as it stands in the header")
         return found
 
-    def column(self, cell: Cell, asked: str | None) -> Column | None:
+    def column(self, cell: Cell, name: str, asked: str | None) -> Column | None:
         """One column, from what was asked or from its own header."""
-        name = cell.text
         option = f"add --column '{name}=core-1 [degC]', or --leave-out '{name}'"
         if asked is not None:
             head = HEAD.fullmatch(asked)
@@ -302,13 +327,23 @@ class _Table:
                 return Column(head["name"], Unit(head["unit"]))
             self.fault(cell, f"{say(asked)} names no channel with a unit", option)
             return None
-        for unit, pattern in IN_HEAD:
-            if found := pattern.search(cell.text):
-                name = re.sub(r"\s+", " ", cell.text[: found.start()]).strip(" ,_:")
-                if (head := HEAD.fullmatch(name)) and not head["unit"]:
-                    return Column(name, unit)
-        self.fault(cell, f"column {say(cell.text)} does not say its unit", option)
+        found = _in_head(cell.text)
+        head = HEAD.fullmatch(found[0]) if found else None
+        if found and head and not head["unit"]:
+            return Column(*found)
+        self.fault(cell, f"column {say(name)} does not say its unit", option)
         return None
+
+    def same_unit(self, column: Column, cells: Sequence[Cell]) -> None:
+        """No cell may say another unit than its column: it would be read as that."""
+        for cell in cells:
+            for unit, pattern in IN_CELL:
+                if unit is not column.unit and pattern.search(cell.text):
+                    found = (
+                        f"{say(cell.text)} is in {unit}, its column in {column.unit}"
+                    )
+                    right = "write one unit in the whole column, and in its header"
+                    self.fault(cell, found, right)
 
     def decimal_mark(
         self, rows: list[_Line], columns: Sequence[tuple[int, Column]]
@@ -368,13 +403,40 @@ class _Table:
         if not steps:
             return
         usual_ms = steps[(len(steps) - 1) // 2]
-        self.choices.append(f"rows come every {usual_ms / 1000:g} s as a rule")
+        self.choices.append(f"rows come every {say_ms(usual_ms)} as a rule")
         gaps = [(a, b) for a, b in pairwise(times_ms) if (b - a) * 2 > usual_ms * 3]
         for a, b in gaps[:GAPS_TOLD]:
-            words = f"gap of {(b - a) / 1000:g} s after {say_stamp(a)}"
+            words = f"gap of {say_ms(b - a)} after {say_stamp(a)}"
             self.choices.append(words)
         if len(gaps) > GAPS_TOLD:
             self.choices.append(f"and {len(gaps) - GAPS_TOLD} gaps more")
+
+
+def _told_apart(names: Sequence[str]) -> list[str]:
+    """The names of columns; where one stands more than once, each with its number."""
+    seen: Counter[str] = Counter()
+    apart = []
+    for name in names:
+        seen[name] += 1
+        apart.append(f"{name}#{seen[name]}" if names.count(name) > 1 else name)
+    return apart
+
+
+def _in_head(text: str) -> tuple[str, Unit] | None:
+    """What stands before the unit in a header, and the unit, where it has one."""
+    for unit, pattern in IN_HEAD:
+        if found := pattern.search(text):
+            return re.sub(r"\s+", " ", text[: found.start()]).strip(" ,_:"), unit
+    return None
+
+
+def _as_asked(text: str, column: Column, asked: str | None) -> str:
+    if asked is None:
+        return ""
+    said = _in_head(text)
+    if said is None or said[1] is column.unit:
+        return " (as asked)"
+    return f" (as asked; its header says {said[1]})"
 
 
 def _impossible(bare: str, column: Column) -> str | None:

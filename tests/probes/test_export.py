@@ -3,7 +3,7 @@
 The tables are invented in the manner of loggers: no product's own form.
 """
 
-from datetime import UTC
+from datetime import UTC, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -58,8 +58,8 @@ def test_a_table_with_semicolons_commas_and_preamble() -> None:
         "the decimal mark is a comma",
         "no reading in 1 cell of Kammer: '---'",
         "no reading in 1 cell of Feuchte: 'OFL'",
-        "rows come every 60 s as a rule",
-        "gap of 240 s after 2026-01-13T04:01:00.000Z",
+        "rows come every 1 min as a rule",
+        "gap of 4 min after 2026-01-13T04:01:00.000Z",
     )
 
 
@@ -140,7 +140,7 @@ t.csv:1:4: column 'core-1' does not say its unit
 t.csv:1:22: two columns are 'chamber'
     1 | at;core-1;chamber °C;chamber (°C)
       |                      ^^^^^^^^^^^^
-  rename one
+  add --column 'chamber (°C)=NAME [degC]'
 
 t.csv:2:1: '10.01.2026 05:00': which is the day and which the month?
     2 | 10.01.2026 05:00;12,5;60,1;1
@@ -213,3 +213,67 @@ def test_dates_that_show_nothing_are_as_asked() -> None:
         (Dates.MONTH_FIRST, "2026-10-01T05:00:00.000Z,1"),
     ]:
         assert stamp in understood(text, Asked(UTC, dates)).text
+
+
+def test_a_cell_in_another_unit_than_its_column_is_refused() -> None:
+    """50 degF that were taken for 50 degC would be a core that was cooked."""
+    text = "Time;Core [°C]\n2026-01-02 06:00;50.0 °C\n2026-01-02 06:01;50.0 °F\n"
+    assert "'50.0 °F' is in degF, its column in degC" in unclear(text, Asked(UTC))
+    kelvin = "Time;Core [°F]\n2026-01-02 06:00;280 K\n"
+    assert "'280 K' is in K, its column in degF" in unclear(kelvin, Asked(UTC))
+    other = Asked(UTC, columns={"Core [°C]": "core-1 [degF]"})
+    assert "'50.0 °C' is in degC, its column in degF" in unclear(text, other)
+
+
+def test_a_unit_that_is_asked_against_the_header_is_told() -> None:
+    text = "Time;Core [°C]\n2026-01-02 06:00;50.0\n"
+    asked = Asked(UTC, columns={"Core [°C]": "core-1 [degF]"})
+    words = "column 'Core [°C]' is core-1 in degF (as asked; its header says degC)"
+    assert words in understood(text, asked).choices
+
+
+TWICE = "Time;T [°C];T [°C];n;n\n2026-01-02 06:00;1.5;60.5;3;4\n"
+
+
+def test_columns_of_one_name_are_told_apart_by_their_number() -> None:
+    faults = unclear(TWICE, Asked(UTC))
+    assert "add --column 'T [°C]#2=NAME [degC]'" in faults
+    assert "or --leave-out 'n#1'" in faults
+    assert "or --leave-out 'n#2'" in faults
+    both = unclear(TWICE, Asked(UTC, columns={"n": LEAVE_OUT}))
+    assert "there is no column 'n'; the nearest is 'n#" in both
+    columns = {"T [°C]#2": "air [degC]", "n#1": LEAVE_OUT, "n#2": LEAVE_OUT}
+    found = understood(TWICE, Asked(UTC, columns=columns))
+    assert found.text.splitlines()[0] == "time,T [degC],air [degC]"
+
+
+@pytest.mark.parametrize(
+    ("head", "said", "at"),
+    [
+        ("Time (UTC)", "UTC", "06:00"),
+        ("Time [UTC+1]", "UTC+01:00", "05:00"),
+        ("GMT -05:30", "UTC-05:30", "11:30"),
+        ("Date/Time GMT+0100", "UTC+01:00", "05:00"),
+    ],
+)
+def test_a_fixed_zone_in_the_header_is_taken(head: str, said: str, at: str) -> None:
+    text = f"{head};Core [°C]\n2026-01-02 06:00;1.5\n"
+    found = understood(text, Asked())
+    assert f"the header says that times are those of {said}" in found.choices
+    assert found.text.splitlines()[1] == f"2026-01-02T{at}:00.000Z,1.5"
+
+
+def test_a_zone_that_is_asked_against_the_header_is_a_fault() -> None:
+    text = "Time (UTC+1);Core [°C]\n2026-01-02 06:00;1.5\n"
+    words = "the header says 'UTC+1', and --zone says Europe/Vienna"
+    assert words in unclear(text, Asked(VIENNA))
+    agreed = understood(text, Asked(timezone(timedelta(hours=1))))
+    assert agreed.text.splitlines()[1] == "2026-01-02T05:00:00.000Z,1.5"
+
+
+@pytest.mark.parametrize(
+    "number", ["1,000.5", "1.000,5", "1 000,5", "1'000.5", "1.5E+01", "\u22121,5"]
+)
+def test_a_number_with_other_marks_than_a_decimal_one_is_refused(number: str) -> None:
+    text = f"Time;Core [°F]\n2026-01-02 06:00;{number}\n"
+    assert f"{number!r} is not a number" in unclear(text, Asked(UTC))

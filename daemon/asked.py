@@ -88,6 +88,8 @@ def read_move(body: object, view: View) -> Asked | str:
         return f"channel: lot {lot} has no core {channel[:60]!r}"
     if wrong := _wrong_who(who) or (text and _wrong_text(text)):
         return wrong
+    if moving.ANOTHER.search(text):
+        return "text: which probe is in its place is said by fumarium moved --replaced"
     text = moving.text_of(say_ms(moving.SETTLES_MS), text)
     return Asked(lot, EntryKind.MOVED, who, text, channel)
 

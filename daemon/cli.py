@@ -116,6 +116,8 @@ def _cook(commands: Commands) -> None:
     moved.add_argument(
         "--settling", default="5 min", help="no evidence for so long (5 min)"
     )
+    words = "another probe is in its place: the one that the settings name now"
+    moved.add_argument("--replaced", action="store_true", help=words)
     words = "keep core temperatures that were taken by hand, one set"
     spots = _add(commands, "spot-check", words, _entry)
     spots.add_argument("lot")

@@ -129,7 +129,7 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
         elif journal.cook(lot) is None:
             raise CommandError(unknown_lot(lot, journal), BAD_COMMAND)
         elif kind is EntryKind.MOVED:
-            text, about = _move(asked, journal)
+            text, about = _move(asked, settings, journal)
         elif kind is EntryKind.SPOT_CHECK:
             text, about = _spots(asked, journal)
         elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
@@ -147,7 +147,9 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
     return GOOD
 
 
-def _move(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
+def _move(
+    asked: argparse.Namespace, settings: Settings, journal: Journal
+) -> tuple[str, str]:
     """The text of the entry and the channel of a probe that was moved."""
     cook = journal.cook(asked.lot)
     assert cook is not None
@@ -162,7 +164,14 @@ def _move(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
         duration(asked.settling)
     except ValueError as error:
         raise CommandError(f"--settling: {error}", BAD_COMMAND) from None
-    return moving.text_of(asked.settling, asked.text.strip()), asked.channel
+    words = asked.text.strip()
+    if moving.ANOTHER.search(words):
+        raise CommandError("say by --replaced that it is another probe", BAD_COMMAND)
+    if asked.replaced:
+        probes = {one.channel: one.bound_to for one in settings.probes}
+        said = moving.another(probes.get(asked.channel, ""))
+        words = "; ".join(filter(None, [said, words]))
+    return moving.text_of(asked.settling, words), asked.channel
 
 
 def _spots(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:

@@ -10,6 +10,7 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from daemon import checkpoints, unjudged
@@ -22,6 +23,7 @@ from rules.alerts import AlertRule
 from rules.engine import State
 from rules.facts import Entry, EntryKind, Event, Reading, Tick
 from rules.faults import render_all
+from rules.moving import channels_after
 from rules.order import Order
 from rules.replay import fold
 from rules.schedule import Schedule, read_schedule
@@ -115,6 +117,9 @@ class Running:
 
     def take(self, fact: Reading | Entry) -> bool:
         """Take a durable fact in; False where it comes too late."""
+        if isinstance(fact, Entry):  # from then on another probe may be in its place
+            channels = channels_after(self.plan.channels, [fact])
+            self.plan = replace(self.plan, channels=channels)
         return self._order.take(fact)
 
     def advance(self, horizon_ms: int) -> list[Event]:

@@ -47,7 +47,7 @@ from daemon.show import Show
 from daemon.steady import SteadyClock, Word
 from daemon.unopened import Unopened
 from daemon.unset import dated, decode_unset, own_times, untimed
-from daemon.watching import Watching
+from daemon.watching import Watching, bound
 from daemon.web import Page, writer
 from probes.contract import Arrival, Decoded, Probe, Refusal, numbers_of
 from probes.decode import decode
@@ -119,7 +119,7 @@ class Road:
 
     def __post_init__(self) -> None:
         """Watch the channels of this journal's cooks."""
-        self.watching = Watching(self.journal)
+        self.watching = Watching(self.journal, bound(self.settings.probes))
 
     @property
     def pulse_ms(self) -> int:

@@ -127,7 +127,7 @@ class Settings:
                 every_ms=probe.every_ms,
                 quiet_ms=probe.quiet_ms,
                 accuracy_mc=probe.accuracy_mc,
-                probe=probe.identity,
+                probe=probe.bound_to,
                 step_mc=probe.step_mc,
                 drift_mc=probe.drift_mc,
                 lag_mc=probe.lag_mc,

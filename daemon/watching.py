@@ -6,20 +6,23 @@ watch is folded again from the last ``RECALL_MS`` of the journal.  After a kill 
 same readings are doubted as without it; only what needs a longer memory than that
 begins anew.
 
+A channel that the settings bind to another probe than its cook was begun with is no
+evidence for that cook until a person has entered that the probe was replaced.
+
 Rule: what was screened counts (``kept``) once the readings are durable, so that a
 group that could not be kept is screened again as if for the first time.
 
 Units: ``_ms`` as in ``rules.facts``.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from daemon.cooks import Running
 from daemon.journal import Journal, Kept
 from probes.company import Company, company_of, recalled
 from probes.company import screened as screened_one
-from probes.contract import Refusal, battery_of, powered_by
+from probes.contract import Probe, Refusal, battery_of, powered_by
 from probes.doubts import TABLE, Doubt, Treated
 from probes.screening import (
     REPORTING,
@@ -30,6 +33,7 @@ from probes.screening import (
     refused,
 )
 from probes.watch import NEW, NO_DOUBT, Doubted, Watch
+from rules import moving
 from rules.facts import EntryKind, Event, Quality, Reading, Subject
 
 RECALL_MS = 2 * 3_600_000
@@ -50,9 +54,15 @@ class Group(NamedTuple):
 class Watching:
     """One watch for every channel of a cook."""
 
-    def __init__(self, journal: Journal) -> None:
-        """Begin with no cook; each is taken up when it is first seen."""
-        self._journal = journal
+    def __init__(
+        self, journal: Journal, hardware: Mapping[str, str] | None = None
+    ) -> None:
+        """Begin with no cook; each is taken up when it is first seen.
+
+        ``hardware`` has the probe that the settings bind each channel to.
+        """
+        self._journal, self._hardware = journal, hardware or {}
+        self._other: dict[str, str] = {}  # why a channel is another probe's than begun
         self._companies: dict[str, Company] = {}  # of each channel
         self._watches: dict[str, Watch] = {}
         self._out: set[str] = set()  # the channels that a person has left out
@@ -70,7 +80,11 @@ class Watching:
             self._refused(refusal, group)
         for reading in readings:
             name = reading.channel
-            if company := self._companies.get(name):
+            if name in self._other:
+                if reading.quality is Quality.GOOD:
+                    reading = reading._replace(quality=Quality.SUSPECT)
+                group.events.extend(self._told_other(name, reading.at_ms, group))
+            elif company := self._companies.get(name):
                 watch, reading, event = screened_one(company, group.watches, reading)
                 if event:
                     group.events.append(event)
@@ -85,6 +99,15 @@ class Watching:
                 self._charge(reading, group)
             group.readings.append(reading)
         return group
+
+    def _told_other(self, name: str, at_ms: int, group: Group) -> list[Event]:
+        """Say once that another probe speaks for the channel."""
+        watch = group.watches[name]
+        if watch.doubted.doubt == Doubt.REPLACED:
+            return []
+        told = Doubted(Doubt.REPLACED, at_ms, TOLD_AFTER)
+        group.watches[name] = NEW._replace(doubted=told)
+        return [event_of(name, at_ms, REPORTING, Doubt.REPLACED, self._other[name])]
 
     def _charge(self, reading: Reading, group: Group) -> None:
         name = reading.channel
@@ -124,6 +147,10 @@ class Watching:
             return [event_of(entry.about, entry.at_ms, REPORTING, LEFT_OUT, why)]
         if watch is None or entry.kind not in WRITTEN:
             return []
+        if entry.about in self._other:
+            if moving.another_of(entry) != self._hardware[entry.about]:
+                return []  # nothing else says that the other probe is the right one
+            del self._other[entry.about]
         events, names = [], [entry.about]
         if entry.about in self._out:
             self._out.remove(entry.about)
@@ -158,9 +185,16 @@ class Watching:
                 self._companies |= dict.fromkeys(company.channels, company)
                 events += self._of_before(running, company)
                 self._watches |= self._recalled(running, company)
+                self._other |= self._others(running)
+                for name in self._other.keys() & company.channels.keys():
+                    doubted = self._watches[name].doubted
+                    if doubted.doubt != Doubt.REPLACED:  # and so it was not told yet
+                        doubted = NO_DOUBT
+                    self._watches[name] = NEW._replace(doubted=doubted)
         why = "the cook that it was watched for is over"
         for name in self._lots.keys() - lots.keys():
             del self._companies[name]
+            self._other.pop(name, None)
             watch = self._watches.pop(name)
             told = max(watch.fault, watch.doubted, key=lambda one: one.times)
             at_ms = max(watch.digits.at_ms, told.since_ms)
@@ -173,6 +207,19 @@ class Watching:
             events += _all_clear(charge, low, max(at_ms, low.since_ms), why)
         self._lots = lots
         return events
+
+    def _others(self, running: Running) -> dict[str, str]:
+        """Why each channel is no evidence whose probe is not the cook's any more."""
+        bound = {one.name: one.probe for one in running.cook.channels if one.probe}
+        for kept in self._journal.entries(running.cook.lot):
+            probe = moving.another_of(kept.entry)
+            if probe is not None and kept.entry.about in bound:
+                bound[kept.entry.about] = probe
+        return {
+            name: other_words(running.cook.lot, name, probe, self._hardware[name])
+            for name, probe in bound.items()
+            if self._hardware.get(name, probe) != probe
+        }
 
     def _of_before(self, running: Running, company: Company) -> list[Event]:
         """What was told in an earlier cook is over, also where nobody saw its end."""
@@ -213,7 +260,7 @@ class Watching:
         told = self._told(name)
         if told and told.at_ms < begun_ms:
             return watch
-        if told and watch.doubted.doubt:
+        if told and (watch.doubted.doubt or told.now == Doubt.REPLACED):
             times = max(watch.doubted.times, TOLD_AFTER)
             return watch._replace(doubted=Doubted(told.now, told.at_ms, times))
         if told and told.now in OF_SOURCES:
@@ -228,6 +275,21 @@ class Watching:
             if event.subject is Subject.CHANNEL and event.name == name:
                 told = event
         return told if told and told.now in set(Doubt) else None
+
+
+def bound(probes: Iterable[Probe]) -> dict[str, str]:
+    """The hardware that the settings bind each channel to."""
+    return {one.channel: one.bound_to for one in probes}
+
+
+def other_words(lot: str, name: str, begun: str, now: str) -> str:
+    """That the settings name another probe than a cook was begun with; what to do."""
+    return (
+        f"the cook was begun with the probe {begun!r}, and the settings have {now!r} "
+        "now: not used until you say that it was replaced (fumarium moved "
+        f"{lot} {name} --replaced --who INITIALS), or put the first one back into the "
+        "settings"
+    )
 
 
 def _all_clear(name: str, told: Doubted, at_ms: int, why: str) -> list[Event]:

@@ -77,6 +77,11 @@ class Probe:
     battery: str = ""  # JSON: where the charge is, in percent; SenML: its record
     extras: tuple[tuple[str, str], ...] = ()  # keys that only its form knows
 
+    @property
+    def bound_to(self) -> str:
+        """The hardware that the settings bind it to; "" where they name none."""
+        return self.identity or self.record
+
     def own(self, word: str) -> str:
         """What the settings say under a key that only its form knows; "" if nothing."""
         return dict(self.extras).get(word, "")

@@ -37,6 +37,7 @@ class Doubt(StrEnum):
     IN_AIR = "in the air"
     TOUCHING = "touching the meat"
     BATTERY = "battery low"
+    REPLACED = "probe replaced"
 
 
 class Treated(StrEnum):
@@ -129,6 +130,11 @@ TABLE: dict[Doubt, Rule] = {
     ),
     Doubt.BATTERY: Rule(
         "the charge that it says is 20 % or less", Treated.GOOD, "30 % or more"
+    ),
+    Doubt.REPLACED: Rule(
+        "the settings bind the channel to another probe than the cook began with",
+        Treated.SUSPECT,
+        "a person has entered that it was replaced, or the settings name the first",
     ),
 }
 DOUBTS = {str(doubt): doubt for doubt in Doubt}

@@ -9,6 +9,8 @@ Rule 3: what a piece has earned is its own.  Where a limit credits heat that a p
 has had (``Limit.earned``), the new piece begins with none, and the event of the move
 says how far the piece before had come.  Time that a limit allows runs on.
 Rule 4: a core that is moved has not reached the end of the stage.
+Rule 5: another probe in place of the first is a move as well (``another``); the checks
+of the one before correct nothing that the other says (``channels_after``).
 
 So a move can only put off when a limit is met: the same readings without it earn at
 least as much.
@@ -17,11 +19,21 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
 
 import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from rules import quiet
-from rules.channels import Channel
+from rules.channels import Channel, Check, Point
 from rules.evidence import Hole, Piece, Sight, one_sided
-from rules.facts import REPORTING, WAITING, Entry, Event, Standing, Subject
+from rules.facts import (
+    REPORTING,
+    WAITING,
+    Entry,
+    EntryKind,
+    Event,
+    Standing,
+    Subject,
+)
 from rules.limit import Limit, Move, Opening
 from rules.lines import Line
 from rules.standards.cooling import ProductFacts
@@ -32,11 +44,38 @@ from rules.units import duration, say_ms
 SETTLES_MS = 300_000
 TOLD = re.compile(r"settling ([0-9]+ (?:s|min|h))(?:; (.*))?", re.DOTALL)
 MOVED = "moved"
+ANOTHER = re.compile(r"the probe was replaced by '([^']*)'")
+UNCORRECTED = (Point(0, 0, 0),)
 
 
 def text_of(settles: str, words: str) -> str:
     """The text of the entry; ``settles`` is a length of time, as ``10 min``."""
     return "; ".join(filter(None, [f"settling {settles}", words]))
+
+
+def another(identity: str) -> str:
+    """The words of a move that say which probe is in the place of the first."""
+    return f"the probe was replaced by '{identity}'"
+
+
+def another_of(entry: Entry) -> str | None:
+    """Which probe an entry says to be in the place of the first; None if it is none."""
+    told = ANOTHER.search(entry.text) if entry.kind is EntryKind.MOVED else None
+    return told[1] if told else None
+
+
+def channels_after(
+    channels: Sequence[Channel], entries: Iterable[Entry]
+) -> tuple[Channel, ...]:
+    """The channels where from each such entry on no earlier check corrects anything."""
+    found = {one.name: one for one in channels}
+    for entry in entries:
+        channel = found.get(entry.about)
+        if channel and channel.checks and another_of(entry) is not None:
+            none = Check(entry.at_ms, entry.who, UNCORRECTED)
+            checks = [one for one in channel.checks if one.at_ms <= entry.at_ms]
+            found[entry.about] = replace(channel, checks=(*checks, none))
+    return tuple(found.values())
 
 
 def settles_ms(entry: Entry) -> int:
@@ -70,7 +109,7 @@ def line(
         return old, []
     stood = limit.findings(old.state)[0]
     state = limit.opened(Opening(at_ms, heat_ended_ms, facts, grown=old.grown))
-    why = f"is in another piece now; the one before: {stood.standing}, {stood.why}"
+    why = f"begins anew after a move; the piece before: {stood.standing}, {stood.why}"
     move = Move(at_ms, stood.part, stood.standing, Standing.WITHIN, why)
     return old._replace(state=state, from_ms=at_ms), [move]
 
@@ -87,7 +126,8 @@ def _event(before: Sight, entry: Entry) -> Event:
     """The event that tells of the move."""
     told = TOLD.fullmatch(entry.text)
     words = (told[2] or "") if told else entry.text
-    why = f"moved to another piece by {entry.who}"
+    what = "moved to another piece" if another_of(entry) is None else "replaced"
+    why = f"{what} by {entry.who}"
     why += f" ({words})" if words else ""
     why += f"; no evidence until it has settled for {say_ms(settles_ms(entry))}"
     was = REPORTING if before.seen else WAITING

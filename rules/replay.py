@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from itertools import chain
 from typing import NamedTuple
 
-from rules import engine, order, surface
+from rules import engine, moving, order, surface
 from rules.calibration import calibrated
 from rules.channels import Channel
 from rules.engine import Plan, State
@@ -42,7 +42,8 @@ def replay(
     Raises:
         ValueError: A fact is older than the beginning of the cook.
     """
-    plan = engine.plan(schedule, channels)
+    entries = list(entries)
+    plan = engine.plan(schedule, moving.channels_after(channels, entries))
     facts: Iterable[Fact] = chain[Fact](readings, entries)
     ordered = sorted((f for f in facts if f.at_ms <= until_ms), key=order.key)
     state, events = fold(plan, engine.opened(plan, begun_ms), ordered)

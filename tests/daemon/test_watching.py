@@ -1,6 +1,7 @@
 """daemon/watching.py: which channels are watched, from when, and after a restart."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
+from rules.moving import another
 from tests.daemon.test_settings import LEAST
 
 NOON_MS = 1_768_046_400_000
@@ -119,6 +121,57 @@ def wrote(journal: Journal, kind: EntryKind, at_s: int, text: str) -> Kept:
     entry = Entry(kind, at_ms, at_ms, "AB", text, "core-1")
     number = journal.add_entry("W-1", entry)
     return journal.entries(after=number - 1)[0]
+
+
+def bound_to(journal: Journal, probe: str) -> tuple[Journal, Watching]:
+    """A lot that was begun with probe 28-1, under settings that have another now."""
+    if journal.cook("W-2") is None:
+        core = replace(CORE, name="core-9", probe="28-1")
+        cook = Cook("W-2", "south", SCHEDULE, "hand.yaml", (core,), NOON_MS, "AB")
+        journal.begin(cook, NOON_MS)
+    return journal, Watching(journal, {"core-9": probe})
+
+
+def of_9(degrees: Sequence[float], from_s: int) -> list[Reading]:
+    """What the channel of that lot says."""
+    return [one._replace(channel="core-9") for one in said(degrees, from_s)]
+
+
+def test_a_probe_that_the_cook_did_not_begin_with_is_no_evidence_until_it_is_said(
+    journal: Journal,
+) -> None:
+    told: list[tuple[str, str]] = []
+    for from_s, probe, shown in (
+        (0, "28-1", "gg"),
+        (20, "28-2", "ss"),
+        (40, "28-2", "ss"),  # a restart tells nobody again
+        (60, "28-3", "ss"),
+        (80, "28-1", "gg"),  # the first one is back in the settings
+        (100, "28-2", "ss"),
+    ):
+        group = take(*bound_to(journal, probe), of_9([60, 60], from_s))
+        told += [(one.was, one.now) for one in group.events]
+        assert qualities(group) == shown, from_s
+    out, back = ("reporting", Doubt.REPLACED), (Doubt.REPLACED, "reporting")
+    assert told == [out, back, out]
+    _, watching = bound_to(journal, "28-2")
+    take(journal, watching, of_9([60], 120))
+    for kind, text, lifted in (
+        (EntryKind.NOTE, "it is well", False),
+        (EntryKind.MOVED, "settling 5 min", False),
+        (EntryKind.MOVED, f"settling 5 min; {another('28-3')}", False),
+        (EntryKind.MOVED, f"settling 5 min; {another('28-2')}", True),
+    ):
+        at_ms = NOON_MS + 125_000
+        entry = Entry(kind, at_ms, at_ms, "AB", text, "core-9")
+        number = journal.add_entry("W-2", entry)
+        events = watching.written(journal.entries(after=number - 1)[0])
+        assert bool(events) is lifted, text
+    assert [(one.was, one.now) for one in events] == [back]
+    journal.add_events("", events, NOON_MS, NOON_MS)
+    assert qualities(take(journal, watching, of_9([60], 130))) == "g"
+    assert qualities(take(*bound_to(journal, "28-2"), of_9([60], 140))) == "g"
+    assert qualities(take(*bound_to(journal, "28-1"), of_9([60], 150))) == "s"
 
 
 @pytest.mark.parametrize("restart", [False, True])

@@ -145,6 +145,62 @@ def test_no_order_of_the_kernel_lets_a_chamber_end_a_core_limit(
     assert "another probe: 'B2' speaks where the settings have 'A7'" in shown
 
 
+def test_a_probe_that_the_settings_name_later_ends_no_core_limit_unsaid(
+    tmp_path: Path,
+) -> None:
+    """The settings are changed while a cook goes on, and the daemon is started anew."""
+    path = tmp_path / "settings.yaml"
+    with mosquitto(tmp_path) as broker:
+        text = SETTINGS.format(port=broker.port, page=unused_port())
+        path.write_text(text)
+        (tmp_path / "links.yaml").write_text(SCHEDULE)
+        at = ("--settings", str(path))
+        begin = ["begin", str(tmp_path / "links.yaml"), "--lot", LOT, "--who", "AB"]
+        assert main([*begin, *at]) == 0
+        with running(tmp_path, "run", *at):
+            wait_for(lambda: begun(tmp_path), "the cook to be followed")
+            publish_until(broker, tmp_path, ("A7", 23.1), 2)
+        path.write_text(text.replace("probe: A7", "probe: B2"))
+        with running(tmp_path, "run", *at):
+            publish_until(broker, tmp_path, ("B2", 85.3), 4)
+            wait_for(lambda: doubts_of(tmp_path, "core-2"), "the doubt to be told")
+            assert doubts_of(tmp_path, "core-2") == ["probe replaced"]
+            assert "met" not in limit_words(tmp_path)
+            moved = ["moved", LOT, "core-2", "--replaced", "--settling", "1 s"]
+            assert main([*moved, "--who", "AB", *at]) == 0
+
+            def met() -> bool:
+                enough = len(said(tmp_path, "core-2")) + 1
+                publish_until(broker, tmp_path, ("B2", 85.3), enough)
+                return "met" in limit_words(tmp_path)
+
+            wait_for(met, "the limit to be met by the probe that was said")
+        assert doubts_of(tmp_path, "core-2") == ["probe replaced", "reporting"]
+
+
+def limit_words(folder: Path) -> set[str]:
+    """What the limit on core-2 came to, as far as it moved."""
+    with journal(folder) as kept:
+        events = [one.event for one in kept.events(LOT)]
+    return {one.now for one in events if (one.name, one.channel) == LIMIT}
+
+
+LIMIT = ("lethality", "core-2")
+
+
+def publish_until(
+    broker: Mosquitto, folder: Path, probe: tuple[str, float], enough: int
+) -> None:
+    """Let the gateway say what one probe says until so many readings are kept."""
+    payload = json.dumps([{"id": probe[0], "v": probe[1]}])
+
+    def kept() -> bool:
+        broker.publish("yard/gateway", [payload])
+        return len(said(folder, "core-2")) >= enough
+
+    wait_for(kept, f"{enough} readings of core-2")
+
+
 def begun(folder: Path) -> bool:
     """Whether the daemon has taken the cook up."""
     with journal(folder) as kept:

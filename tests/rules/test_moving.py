@@ -3,12 +3,15 @@
 Source: FSIS Appendix A (9 CFR 318.17), meat, 6.5-log10: 140 degF for 12 min.
 """
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.channels import Check, Point
 from rules.facts import Entry, EntryKind, Event, Reading, Subject, Verdict
-from rules.moving import SETTLES_MS, settles_ms, text_of
+from rules.moving import SETTLES_MS, another, settles_ms, text_of
 from rules.replay import Outcome
 from tests.rules.stories import BEGUN_MS, MIN, cook, core, degf, schedule
 from tests.rules.test_laws_cook import BY_TIME, readings, replayed
@@ -71,11 +74,32 @@ def test_a_new_piece_needs_the_whole_row_for_itself() -> None:
     assert "8 min are shown" in told(outcome, Subject.LIMIT, "within").why
 
 
+def test_no_check_of_the_probe_before_corrects_another_in_its_place() -> None:
+    checks = (Check(BEGUN_MS, "CD", (Point(degf(139), degf(140), 0),)),)
+    channel = replace(core(), checks=checks)
+    story = held(30, degf(139))  # at the row, but for the check of the first probe
+    at_ms = BEGUN_MS + 8 * MIN
+    text = text_of("5 min", another("28-2"))
+    swap = Entry(EntryKind.MOVED, at_ms, at_ms, "AB", text, "core")
+    as_one, other = (
+        cook(BY_HAND, [channel], story, entry, until_min=30)
+        for entry in (moved(8), swap)
+    )
+    assert of_limit(as_one)[-1] == (8 + 5 + ROW_MIN, "within", "met")
+    assert of_limit(other)[-1] == (8 + 5 + 15, "within", "met")  # 139 degF: 15 min
+    assert told(other, Subject.CHANNEL, "moved").why == (
+        "replaced by AB (the probe was replaced by '28-2'); no evidence until it has "
+        "settled for 5 min"
+    )
+
+
 def test_what_the_piece_before_had_is_kept_in_words_and_is_not_the_new_ones() -> None:
     outcome = judged(held(20), [moved(14)], 20)
     assert of_limit(outcome) == [(12, "within", "met"), (14, "met", "within")]
     why = told(outcome, Subject.LIMIT, "within").why
-    assert why.startswith("core is in another piece now; the one before: met, held 12")
+    assert why.startswith(
+        "core begins anew after a move; the piece before: met, held 12"
+    )
     (found,) = outcome.judged
     assert found.verdict is not Verdict.MET
 

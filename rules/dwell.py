@@ -131,6 +131,10 @@ class DwellTableLimit(Limit):
         state = state._replace(least=least)
         return self._met(state, least.due_ms) if least.due_ms <= to_ms else (state, [])
 
+    def may_be_met_ms(self, state: State) -> int:
+        """When a row may have been full first; 0 until one may."""
+        return state.may_ms
+
     def marks(self, state: State) -> tuple[int, ...]:
         """The rows' temperatures, until one row is full."""
         return () if state.met_ms else self._rows[0]

@@ -552,8 +552,11 @@ def _put_together(
     for pair, paired in zip(plan.pairs, state.pairs, strict=True):
         limit = plan.limits[pair.number]
         paired = pairs.heard(pair, paired, i, pieces)
-        end_ms = _ended_ms(plan, state, pair) if i in pair.waits else None
-        if end_ms is not None and not paired.line.over:
+        waits = i in pair.waits and not paired.line.over
+        if waits and (may_ms := _may_end_ms(plan, state, pair)):
+            paired = pairs.may_end(limit, paired, may_ms)
+        end_ms = _ended_ms(plan, state, pair) if waits else None
+        if end_ms is not None:
             paired = pairs.ending(paired, end_ms, state.at.heat_ended_ms)
         to_ms = min(state.sights[n].front_ms for n in (*pair.feeds, *pair.waits))
         paired, moves = pairs.passed(limit, plan.facts, paired, to_ms)
@@ -572,6 +575,16 @@ def _ended_ms(plan: Plan, state: State, pair: Pair) -> int | None:
     if any(one.verdict is not Verdict.MET for one in shown):
         return None
     return max((one.since_ms for one in shown), default=None)
+
+
+def _may_end_ms(plan: Plan, state: State, pair: Pair) -> int:
+    """When that limit may have been met on the last of them, at the earliest."""
+    limit = plan.limits[pair.ends]
+    found = [
+        limit.may_be_met_ms(line.state) if line.state is not None else 0
+        for _, line in _lines(plan, state, pair.ends)
+    ]
+    return max(found, default=0) if all(found) else 0
 
 
 def _with(state: State, i: int, sight: Sight, row: tuple[Line, ...]) -> State:

@@ -4,7 +4,14 @@ The time is added up over every period.  Credit goes by the lower bound of the h
 and the most favourable truth by the higher; a hole earns no credit, and may have been
 moist throughout.  The cooking time runs from the beginning of the first stage that the
 limit names until the limit of lethality that ``until`` names is met on every core, or
-its stages are over: what is moist afterwards is nobody's credit.
+its stages are over: what is moist afterwards is nobody's credit.  Where lethality may
+have been reached earlier than it is proven, the cooking time may have ended at any
+moment in between: the limit is met only if it was met at each of them, and missed only
+if it was met at none.
+
+The whole cooking time is proven only where the humidity was heard before loading too:
+what comes before a first reading is a hole.  So the house is made ready in a stage of
+its own, before the first that the limit names.
 
 An option that is shown by what people did asks for no figure: the time runs from a note
 about the limit that says ``steam on`` or ``dampers closed`` to one that says otherwise.
@@ -40,6 +47,7 @@ NOTES = {
     (ShownBy.SEALED, "dampers closed"): True,
     (ShownBy.SEALED, "dampers open"): False,
 }
+WHOLE_MILLI = 1000
 SEA_LEVEL_PA = (101_325, 101_325)  # where nobody wrote another
 
 
@@ -65,6 +73,9 @@ class State(NamedTuple):
     least_ms: int
     most_ms: int
     over_ms: int  # 0 until it is over
+    short_ms: int = 0  # the last moment at which least was not enough
+    enough_ms: int = 0  # the last at which most was; 0: at none
+    may_end_ms: int = 0  # lethality may have been reached then; 0: not that we know
 
 
 class HumidityLimit(Limit):
@@ -131,10 +142,17 @@ class HumidityLimit(Limit):
     def required_words(self) -> str:
         """What the limit asks, in words for a person."""
         option = self.option
+        if self.whole:
+            return f"{self._wanted} for the whole cooking time"
         return (
             f"{self._wanted} for {option.share_milli // 10} % "
             f"of the cooking time, and for no less than {say_ms(option.least_ms)}"
         )
+
+    @property
+    def whole(self) -> bool:
+        """Whether it asks for the whole cooking time."""
+        return self.option.share_milli == WHOLE_MILLI
 
     @property
     def _wanted(self) -> str:
@@ -166,7 +184,7 @@ class HumidityLimit(Limit):
 
     def opened(self, opening: Opening) -> State:
         """No time yet."""
-        return State(opening.at_ms, opening.at_ms, 0, 0, 0)
+        return State(opening.at_ms, opening.at_ms, 0, 0, 0, short_ms=opening.at_ms)
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Add one piece of evidence of the humidity."""
@@ -176,11 +194,35 @@ class HumidityLimit(Limit):
         lasted_ms = piece.to_ms - piece.from_ms
         least = lasted_ms if isinstance(piece, Span) and piece.low_mc >= wanted else 0
         most = 0 if isinstance(piece, Span) and piece.high_mc < wanted else lasted_ms
-        return state._replace(
+        before = state
+        state = state._replace(
             front_ms=piece.to_ms,
             least_ms=state.least_ms + least,
             most_ms=state.most_ms + most,
-        ), []
+        )
+        return self._looked(before, state), []
+
+    def may_end(self, state: State, at_ms: int) -> State:
+        """Hear that lethality may have been reached then, if not later."""
+        return state._replace(may_end_ms=at_ms)
+
+    def _looked(self, before: State, state: State) -> State:
+        """When the least was last not enough, and when the most last was.
+
+        What is left over after the time asked for runs straight, or bends down once,
+        between two moments: whatever held in between held at one of the two.
+        """
+        at_ms, asked_ms = state.front_ms, self._required_ms(state)
+        short_ms, enough_ms = before.short_ms, before.enough_ms
+        if state.least_ms < asked_ms:
+            short_ms = at_ms
+        elif before.least_ms < self._required_ms(before):
+            short_ms = max(short_ms, at_ms - 1)
+        if state.most_ms >= asked_ms:
+            enough_ms = at_ms
+        elif before.most_ms >= self._required_ms(before):
+            enough_ms = max(enough_ms, at_ms - 1)
+        return state._replace(short_ms=short_ms, enough_ms=enough_ms)
 
     def marks(self, state: State) -> tuple[int, ...]:
         """The humidity that is asked for."""
@@ -207,12 +249,13 @@ class HumidityLimit(Limit):
         return max(-(-cooked_ms * option.share_milli // 1000), option.least_ms)
 
     def _standing(self, state: State) -> Standing:
-        required_ms = self._required_ms(state)
         if not state.over_ms:
             return Standing.WITHIN
-        if state.least_ms >= required_ms:
+        required_ms = self._required_ms(state)
+        may_ms = state.may_end_ms or state.over_ms
+        if state.least_ms >= required_ms and state.short_ms < may_ms:
             return Standing.MET
-        enough = state.most_ms >= required_ms
+        enough = state.most_ms >= required_ms or state.enough_ms >= may_ms
         return Standing.UNPROVEN if enough else Standing.MISSED
 
     def _why(self, state: State) -> str:

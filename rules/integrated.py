@@ -77,6 +77,7 @@ class State(NamedTuple):
     foreseen: int = 0  # how many more forecasts were bad than good
     risk_ms: int = 0  # since when it is at risk; 0: it is not
     grown: Grown = Grown(known=True)  # added to the target
+    may_ms: int = 0  # the most favourable sum is enough from here on, at the earliest
 
 
 class IntegratedLimit(Limit):
@@ -137,7 +138,9 @@ class IntegratedLimit(Limit):
             return state, []
         span_ms = piece.to_ms - piece.from_ms
         most_e9 = state.most_e9 + span_ms * self._rate_e9(piece.high_mc)
-        state = state._replace(most_e9=most_e9)
+        enough = most_e9 >= self._sum_e9(state.grown.least)
+        may_ms = state.may_ms or (piece.from_ms if enough else 0)
+        state = state._replace(most_e9=most_e9, may_ms=may_ms)
         if state.met_ms or not isinstance(piece, Span):
             return state, []
         rate = self._rate_e9(piece.low_mc)
@@ -153,21 +156,30 @@ class IntegratedLimit(Limit):
         """Add spans that follow each other, most of which decide nothing."""
         most_e9, least_e9 = state.most_e9, state.least_e9
         needed_e9 = NEVER_E9 if state.met_ms else self._needed_e9(state)
-        rate_e9 = self._rate_e9
+        rate_e9, may_ms = self._rate_e9, state.may_ms
+        enough_e9 = self._sum_e9(state.grown.least)
         for place, (from_ms, to_ms, low_mc, high_mc) in enumerate(spans):
             span_ms = to_ms - from_ms
             if not span_ms:
                 continue
             added_e9 = span_ms * rate_e9(low_mc)
             if least_e9 + added_e9 >= needed_e9:
-                state = state._replace(most_e9=most_e9, least_e9=least_e9)
+                state = state._replace(
+                    most_e9=most_e9, least_e9=least_e9, may_ms=may_ms
+                )
                 state, moves = super().steps(state, spans[place : place + 1])
                 return self.steps(state, spans[place + 1 :])[0], moves
             most_e9 += span_ms * rate_e9(high_mc)
             least_e9 += added_e9
+            if not may_ms and most_e9 >= enough_e9:
+                may_ms = from_ms
         if state.met_ms:
             least_e9 = state.least_e9
-        return state._replace(most_e9=most_e9, least_e9=least_e9), []
+        return state._replace(most_e9=most_e9, least_e9=least_e9, may_ms=may_ms), []
+
+    def may_be_met_ms(self, state: State) -> int:
+        """When the most favourable sum may have been enough first; 0 until it may."""
+        return state.may_ms
 
     def over(self, state: State, at_ms: int) -> tuple[State, list[Move]]:
         """Met stays met; otherwise the most favourable sum decides."""

@@ -217,6 +217,14 @@ class Limit(Written):
         """What it predicts to have grown, once it is over."""
         return UNKNOWN_GROWTH
 
+    def may_end(self, state: State, at_ms: int) -> State:
+        """Hear that the limit it ends with may have been met as early as this."""
+        return state
+
+    def may_be_met_ms(self, state: State) -> int:
+        """When it is met under the most favourable truth; 0 where it is not yet."""
+        return 0
+
     def said(self, text: str) -> bool | None:
         """Whether a note about it says that it is kept from now on, or not; or nothing.
 

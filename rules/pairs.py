@@ -151,6 +151,15 @@ def ending(paired: Paired, at_ms: int, heat_ended_ms: int) -> Paired:
     return paired._replace(line=paired.line._replace(turnings=tuple(turnings)))
 
 
+def may_end(limit: Limit, paired: Paired, at_ms: int) -> Paired:
+    """Tell the limit that the one it ends with may have been met then."""
+    state = paired.line.state
+    if state is None:
+        return paired
+    state = limit.may_end(state, at_ms)
+    return paired._replace(line=paired.line._replace(state=state))
+
+
 def over(turnings: Sequence[Turning]) -> bool:
     """Whether the pair's own stages end it before anything else can."""
     return bool(turnings) and turnings[-1].turn in (Turn.OVER, Turn.ENDED)

@@ -4,7 +4,8 @@ The third of the critical operating parameters of the FSIS cooking guideline, be
 come-up time and the end point.  The time asked for is the longer of a share of the
 cooking time and an hour; it may be split into several periods.  Cooking time runs from
 loading into the heated oven, drying included, until lethality is reached.  Only product
-that is cooked for an hour or more can claim one of these.
+that is cooked for an hour or more can claim one of these; the last option asks for the
+whole cooking time, however long that is.
 
 An option that is shown by what people did (steam let in, dampers and doors closed) asks
 for no figure of humidity.
@@ -13,7 +14,7 @@ Units: ``_mpct`` thousandths of a percent of relative humidity; ``_milli`` thous
 ``_ms`` milliseconds.
 
 Source: FSIS Cooking Guideline for Meat and Poultry Products, FSIS-GD-2021-14 (December
-2021), relative humidity options 1 to 3, key definitions and table 5.
+2021), relative humidity options 1 to 4, key definitions and table 5.
 """
 
 from collections.abc import Mapping
@@ -70,6 +71,14 @@ HUMIDITY_OPTIONS: Mapping[str, HumidityOption] = {
             90_000,
             250,
             HOUR_MS,
+        ),
+        HumidityOption(
+            "FSIS 2021, humidity option 4 (90 %, whole cooking time)",
+            f"{SOURCE} 4",
+            Shown.READINGS,
+            90_000,
+            1000,
+            0,
         ),
     )
 }

@@ -220,7 +220,9 @@ def written(told: str, *notes: tuple[float, str], about: str = "humidity") -> st
         # Half of three hours is longer than one; it may be split into several periods.
         (STEAM, [(0, "steam on"), (60, "steam off"), (120, "Steam on")], "met"),
         (STEAM, [(0, "steam on"), (90.1, "steam off")], "met"),
-        (STEAM, [(0, "steam on"), (89.9, "steam off")], "missed"),
+        (STEAM, [(0, "steam on"), (89.4, "steam off")], "missed"),
+        # Lethal between minute 179 and 180, of which the half is 89.5 min or 90.
+        (STEAM, [(0, "steam on"), (89.9, "steam off")], "unproven"),
         (STEAM, [(90.1, "steam on")], "unproven"),  # who knows what was before
         (STEAM, [(0, "steam off"), (90.1, "steam on")], "missed"),
         (STEAM, [(0, "dampers closed")], "unproven"),  # no word of steam
@@ -247,3 +249,83 @@ def test_a_pressure_is_written_in_full(text: str) -> None:
     with pytest.raises(ValueError, match="pressure"):
         HumidityLimit.model_validate({**head, **option, "pressure": text})
     assert pressures("980 hPa to 1040 hPa") == (98_000, 104_000)
+
+
+WHOLE = BY_PROBE.replace("3 (90 %)", "4 (90 %, whole cooking time)").replace(
+    "{stage: smoke,", "{stage: ready, ends: after 10 min}\n  - {stage: smoke,"
+)
+
+
+def whole_time(air: list[Reading], hot: list[Reading] | None = None) -> tuple[str, str]:
+    """Loaded after ten minutes, lethal after three hours: the verdict and its words."""
+    heard = [*(hot or hot_at(180)), *SMOKY, *air]
+    outcome = cook(schedule(WHOLE), [core(), chamber(), probe()], heard, until_min=430)
+    one = judged(outcome, "humidity")
+    return one.verdict, one.why
+
+
+def without(air: list[Reading], *minutes: int) -> list[Reading]:
+    left_out = [air[0].at_ms + at * MIN for at in minutes]
+    return [one for one in air if one.at_ms not in left_out]
+
+
+def test_the_whole_cooking_time_is_proven() -> None:
+    """Moist from loading to lethality; what was before and after asks for nothing."""
+    assert whole_time(moist(10, 180)) == (
+        "met",
+        "air: 90 %RH or more for 2 h 50 min of 2 h 50 min; 2 h 50 min asked",
+    )
+
+
+@pytest.mark.parametrize(
+    ("air", "verdict"),
+    [
+        pytest.param(without(moist(10, 180), 90), "unproven", id="a hole"),
+        pytest.param(moist(12, 180), "missed", id="dry when it was loaded"),
+        pytest.param(moist(11, 180), "unproven", id="perhaps dry when it was loaded"),
+        pytest.param(moist(10, 177), "missed", id="dry before lethality"),
+        # Lethal between minute 179 and 180, and the reading of 180 is dry.
+        pytest.param(moist(10, 179), "unproven", id="perhaps dry before lethality"),
+        pytest.param(
+            [*moist(10, 89)[:90], *flat("air", 90, 92, 89.9), *moist(93, 430)[93:]],
+            "missed",
+            id="a dip below",
+        ),
+        pytest.param(
+            [r._replace(uncertainty_mc=2_000) for r in moist(10, 180, 91)],
+            "unproven",
+            id="an uncertain probe",
+        ),
+        pytest.param(moist(10, 180, 90.0), "met", id="90 % is enough"),
+    ],
+)
+def test_the_whole_cooking_time_bears_no_break(
+    air: list[Reading], verdict: str
+) -> None:
+    assert whole_time(air)[0] == verdict
+
+
+def test_a_dip_after_lethality_may_have_been_reached_is_no_miss() -> None:
+    """Six kelvin of doubt: perhaps 151 degF, perhaps below every row of the table."""
+    doubted = [
+        *flat("core", 0, 109, 54),
+        *flat("core", 110, 179, 60.2, within_mc=6_000),
+        *flat("core", 180, 430, 75, within_mc=600),
+    ]
+    dip = [*moist(10, 149)[:150], *flat("air", 150, 160, 80), *moist(161, 430)[161:]]
+    assert whole_time(dip, doubted)[0] == "unproven"
+    sure = [one._replace(uncertainty_mc=0) for one in doubted]
+    assert whole_time(dip, sure)[0] == "met"  # lethal before the dip
+
+
+def test_a_credit_that_came_after_lethality_may_have_been_reached_proves_nothing() -> (
+    None
+):
+    doubted = [
+        *flat("core", 0, 109, 54),
+        *flat("core", 110, 179, 60.2, within_mc=6_000),
+        *flat("core", 180, 430, 75, within_mc=600),
+    ]
+    air = moist(115, 430)  # 65 min by minute 180, and none by minute 112
+    assert came_to(doubted, SMOKY, air)[0] == "unproven"
+    assert came_to(hot_at(180), SMOKY, air)[0] == "met"

@@ -21,6 +21,7 @@ from rules.schedule import AnyLimit
 from tests.browser.yard import yard
 from tests.daemon import invented
 from tests.daemon.records import KEY, PEM
+from tests.daemon.test_from_memory import MARK
 from tests.daemon.test_pdf import fonts, text_of
 
 HEAD = invented.SCHEDULE.split("limits:")[0]
@@ -118,4 +119,5 @@ def test_the_pdf_says_what_each_asks(dossier: Dossier, tmp_path: Path) -> None:
     text = text_of(document, tmp_path)
     for limit in invented.schedule(HEAD + LIMITS).limits:
         assert limit.required_words.replace("degC", "°C") in text
+    assert f"as {MARK}; advice, decides nothing" in text
     assert "gently: rises at most 30.0 K in 1 h (UNPROVEN) core-1 30.0 K" in text

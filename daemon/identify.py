@@ -78,13 +78,20 @@ def _listened(
             say(f"heard: {_list(there)}")
             say("now warm ONE probe in your hand; the others stay where they are")
         if name := named(there):
-            say(f"it is {name}: up {say_k(there[name].rise_mc)} by itself")
+            up = f"up {say_k(there[name].rise_mc)} by itself"
+            say(f"it is {name}{_hardware(settings, name)}: {up}")
             return GOOD
         if now_s - told_s >= SAY_S:
             told_s = now_s
             say(f"  {round(end_s - now_s)} s left: {_list(there) or 'nothing heard'}")
     say(_in_vain(watches))
     return CHECK_FAILED
+
+
+def _hardware(settings: Settings, channel: str) -> str:
+    """The probe that the settings bind to a channel; "" where they name none."""
+    named = {probe.channel: probe.identity for probe in settings.probes}[channel]
+    return f" (probe {named})" if named else ""
 
 
 def _take(settings: Settings, watches: dict[str, Watch], arrival: Arrival) -> None:
@@ -110,6 +117,10 @@ def _in_vain(watches: Mapping[str, Watch]) -> str:
         return "no channel was heard: do the probes publish, and to these topics?"
     if len(rising) > 1:
         return f"{' and '.join(rising)} rise together: warm one, and let the rest cool"
+    seldom = [name for name, one in watches.items() if one.base and not one.ready]
+    if seldom:
+        names = ", ".join(seldom)
+        return f"too seldom heard to tell: {names}; give it longer with --seconds"
     words = "none rose by itself: hold the tip, not the cable"
     return f"{words}; never heard: {', '.join(silent)}" if silent else words
 

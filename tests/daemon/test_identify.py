@@ -19,7 +19,8 @@ key: device-key.pem
 broker: {{port: {port}}}
 channels:
   - {{channel: core-1, smokehouse: north, role: core, topic: yard/one,
-     payload: number, unit: degC, every: 1 s, quiet after: 10 s, accuracy: 0.5 K}}
+     payload: number, unit: degC, every: 1 s, quiet after: 10 s, accuracy: 0.5 K,
+     probe: A7}}
   - {{channel: core-2, smokehouse: north, role: core, topic: yard/two,
      payload: number, unit: degF, every: 1 s, quiet after: 10 s, accuracy: 0.5 K}}
 """
@@ -70,7 +71,7 @@ def test_the_one_that_rises_by_itself_is_named(broker: Mosquitto) -> None:
     assert ear.said[1:] == [
         "heard: core-1 20.0 degC, core-2 20.0 degC",
         "now warm ONE probe in your hand; the others stay where they are",
-        "it is core-1: up 7.5 K by itself",
+        "it is core-1 (probe A7): up 7.5 K by itself",
     ]
 
 
@@ -79,6 +80,31 @@ def test_two_that_rise_together_are_not_told_apart(broker: Mosquitto) -> None:
     assert identify(settings(broker.port), 2.0, ear) == CHECK_FAILED
     assert ear.said[-1] == (
         "core-1 and core-2 rise together: warm one, and let the rest cool"
+    )
+
+
+def test_none_that_rises_is_named_nobody(broker: Mosquitto) -> None:
+    ear = Ear(broker, "20.2", "68.2")
+    assert identify(settings(broker.port), 2.0, ear) == CHECK_FAILED
+    assert ear.said[-1] == "none rose by itself: hold the tip, not the cable"
+
+
+def test_one_that_is_heard_too_seldom_is_said(broker: Mosquitto) -> None:
+    """It might be rising too: nobody is named, and the person is told why."""
+    said: list[str] = []
+
+    def ear(words: str) -> None:
+        said.append(words)
+        if words.startswith("listening"):
+            threading.Timer(0.5, speak).start()
+
+    def speak() -> None:
+        broker.publish("yard/two", ["68.0"])
+        broker.publish("yard/one", ["20.0", "20.0", "20.0", "27.5", "27.5"])
+
+    assert identify(settings(broker.port), 2.0, ear) == CHECK_FAILED
+    assert said[-1] == (
+        "too seldom heard to tell: core-2; give it longer with --seconds"
     )
 
 

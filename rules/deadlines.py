@@ -32,7 +32,7 @@ def lost(
     ``until_ms`` is when nobody asks any more; 0 where that is not known.  None where
     it is too near to say, or no clock runs: a limit is then as it was.
     """
-    (seen,) = towards(course, "", goals, until_ms)
+    (seen,) = towards(course.likeliest, "", goals, until_ms)
     deadline_ms, clock = seen.deadline_ms, goals[0].left_ms is not None
     if not (deadline_ms or clock):
         return None, ""
@@ -42,6 +42,7 @@ def lost(
         # It must come well before, or it flaps.
         room_ms = max(JUDGED_MS, (deadline_ms - course.mark_ms) // 20)
         return (False if seen.likely_ms <= deadline_ms - room_ms else None), ""
+    (seen,) = towards(course, "", goals, until_ms)
     unsure = course.fit.doubt > UNSURE and course.fit.rate
     if unsure and 0 < seen.earliest_ms <= deadline_ms:
         return None, ""
@@ -149,5 +150,6 @@ def _last_ms(now: Moment, number: int, courses: Mapping[int, Course]) -> int:
             continue
         if i not in courses:
             return 0
-        found.append(courses[i].at_ms(courses[i].crossing(mark_mc, rises=True).likely))
+        course = courses[i].likeliest
+        found.append(course.at_ms(course.crossing(mark_mc, rises=True).likely))
     return max(found) if all(found) else 0

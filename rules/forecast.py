@@ -295,6 +295,7 @@ def _powers(rate: int) -> tuple[int, ...]:
     return tuple(powers)
 
 
+@lru_cache(maxsize=4096)
 def _power(rate: int, minutes: int) -> int:
     """The share kept in so many minutes."""
     kept = ONE

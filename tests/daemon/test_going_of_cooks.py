@@ -127,7 +127,7 @@ def test_a_stalled_core_that_was_lethal_hours_ago_says_so_on_a_line_of_its_own()
     ((well, words),) = going.lethality(tree["limits"], house)
     assert well
     assert words.startswith(f"lethality: met since {going.clock(met_ms, house)}, held ")
-    assert words.endswith(f" ({NO_HUMIDITY})")
+    assert words.endswith(f"; surface: {NO_HUMIDITY}")
     (stage,) = [one for one in tree["stages"] if one["from_ms"] and not one["to_ms"]]
     texture = going.ahead(stage["ahead"], house)
     by = going.clock(begun_ms + (90 + 7 * 60) * MIN, house)

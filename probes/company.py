@@ -148,12 +148,9 @@ def _core(
     watch = Watch(path, watch.digits, watch.doubted, watch.fault, beside, watch.fell)
     # A chamber that seems to touch a piece makes no core one that hangs in its air.
     along = before == Doubt.IN_AIR or (before != Doubt.PULLED_OUT and not air.fell.core)
-    chilled = any(
-        watches[name].digits.at_ms >= 0
-        and watches[name].digits.value_mc < value_mc - ALONG_MC
-        for name in company.colds
-    )
-    if along and _along(beside, at_ms, value_mc, before, chilled=chilled):
+    along = along and _along(beside, at_ms, before)
+    stays = before == Doubt.IN_AIR
+    if along and (stays or not _chilled(company, watches, beside, value_mc)):
         return watch, Doubt.IN_AIR
     if path.settled < SETTLED or before not in NAMES_LITTLE:
         return watch, None
@@ -202,20 +199,26 @@ def _beside(
     )
 
 
-def _along(
-    beside: Beside, at_ms: int, value_mc: int, before: str, *, chilled: bool
+def _chilled(
+    company: Company, watches: Mapping[str, Watch], beside: Beside, value_mc: int
 ) -> bool:
-    """Whether the core does what the chamber does.
+    """Whether a core that falls with the chamber may have been taken out of it.
 
-    An empty chamber cools too, and sometimes as a core does that is chilled elsewhere:
-    where that can be, only a rise counts.
+    An empty chamber cools too, and sometimes as a core does in ice or in a cooler.
     """
+    if value_mc - beside.low_mc >= ALONG_MOVED_MC:
+        return False
+    colds = [watches[name].digits for name in company.colds]
+    return any(c.at_ms >= 0 and c.value_mc < value_mc - ALONG_MC for c in colds)
+
+
+def _along(beside: Beside, at_ms: int, before: str) -> bool:
+    """Whether the core does what the chamber does."""
     if before == Doubt.IN_AIR:
         return beside.away_ms < 0 or at_ms - beside.away_ms < AWAY_MS
     if beside.along_ms < 0 or at_ms - beside.along_ms < ALONG_MS:
         return False
-    high_mc = value_mc if chilled else beside.high_mc
-    return high_mc - beside.low_mc >= ALONG_MOVED_MC
+    return beside.high_mc - beside.low_mc >= ALONG_MOVED_MC
 
 
 def _pulled_out(

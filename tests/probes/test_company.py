@@ -212,7 +212,8 @@ def test_what_every_kind_of_source_says_of_its_probe_is_told_once() -> None:
         assert (event.at_ms, event.was, event.now) == (0, "reporting", doubt), why
     refused = {doubt for doubt, rule in TABLE.items() if rule.treated == "refused"}
     assert refused <= {doubt for doubt, _ in found}
-    assert set(screening.FAULTS) | refused | {Doubt.BATTERY} == set(Doubt)
+    of_the_daemon = {Doubt.BATTERY, Doubt.REPLACED}  # tests/daemon/test_watching.py
+    assert set(screening.FAULTS) | refused | of_the_daemon == set(Doubt)
 
 
 def test_no_working_probe_of_the_shipped_traces_is_doubted() -> None:

@@ -35,12 +35,12 @@ from probes.screening import (
 from probes.watch import NEW, NO_DOUBT, Doubted, Watch
 from rules import moving
 from rules.facts import EntryKind, Event, Quality, Reading, Subject
+from rules.leaving import WRITTEN
 
 RECALL_MS = 2 * 3_600_000
 REFUSED = {doubt for doubt, rule in TABLE.items() if rule.treated is Treated.REFUSED}
 OF_SOURCES = REFUSED | {Doubt.RANGE, Doubt.POWER_ON}  # which values show as well
 LEFT_OUT = EntryKind.LEFT_OUT.value
-WRITTEN = (EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION, EntryKind.MOVED)
 
 
 class Group(NamedTuple):

@@ -21,6 +21,7 @@ from rules import (
     deadlines,
     evidence,
     forecast,
+    leaving,
     lines,
     moving,
     outlook,
@@ -45,6 +46,7 @@ from rules.facts import (
     Verdict,
 )
 from rules.forecast import MINUTE_MS
+from rules.leaving import Left
 from rules.limit import Limit
 from rules.lines import Line, Turn, Turning
 from rules.outlook import Course, Foreseen
@@ -69,6 +71,7 @@ class State(NamedTuple):
     samples: tuple[tuple[int, ...], ...]  # of each channel, one a minute
     signs: tuple[Seen, ...]  # of each channel
     pairs: tuple[Paired, ...]
+    left: tuple[Left, ...] = ()  # what people have left out
 
 
 class Marks(NamedTuple):
@@ -216,10 +219,10 @@ def findings(plan: Plan, state: State) -> list[Finding]:
     found = []
     for number, limit in enumerate(plan.limits):
         for i, line in _lines(plan, state, number):
-            found += [
-                Finding(limit.name, one.part, plan.channels[i].name, *one[1:])
-                for one in lines.findings(limit, line)
-            ]
+            name = plan.channels[i].name
+            of = {name, *(c.name for c in plan.channels if c.role is limit.beside)}
+            shown = leaving.told(state.left, of, line, lines.findings(limit, line))
+            found += [Finding(limit.name, one.part, name, *one[1:]) for one in shown]
     return found
 
 
@@ -370,6 +373,7 @@ def _silent(plan: Plan, state: State, i: int, at_ms: int, events: list[Event]) -
 def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> State:
     if state.at.finished_ms:
         return state
+    state = state._replace(left=leaving.written(state.left, entry))
     if entry.kind is EntryKind.NEXT_STAGE:
         # Pressed twice, or too late: it names the stage that it was to end.
         if entry.about not in ("", plan.stages[state.at.number].name):

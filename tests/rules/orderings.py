@@ -149,6 +149,8 @@ HOTTER = (
     Hotter("reach below", HURTS, below_mc=64_000, start_mc=66_000),
     Hotter("reheating", HELPS, above_mc=60_000, start_mc=58_000),
     Hotter("rate", HURTS, change=steeper),
+    Hotter("calm", HURTS, change=steeper),
+    Hotter("rate of rise", HELPS, change=steeper),
     Hotter("rate of fall", HELPS, change=steeper, limit=_FALLS),
     Hotter("predicted growth", HURTS, below_mc=_FASTEST_MC + 1),
     Hotter("predicted growth", HELPS, above_mc=_FASTEST_MC - 1),
@@ -169,6 +171,8 @@ LONGER = (
     Longer("reach below", HURTS, above_mc=60_000),
     Longer("reheating", HURTS, below_mc=66_000),
     Longer("rate", HELPS, slope=1),
+    Longer("calm", HELPS, slope=-1),
+    Longer("rate of rise", HURTS, slope=1),
     Longer("rate of fall", HURTS, slope=-1, limit=_FALLS),
     Longer("predicted growth", HURTS),
     Longer("humidity", HELPS, above_mc=63_999),
@@ -261,6 +265,10 @@ EASIER = {
         between="59 degC and 66 degC",
     ),
     "rate": written(**{"kind": "rate", "rises at most": "4 K", "over": "40 s"}),
+    "calm": written(**{"kind": "rate", "falls at most": "4 K", "over": "40 s"}),
+    "rate of rise": written(
+        **{"kind": "rate", "rises at least": "1 K", "over": "40 s"}
+    ),
     "humidity": moist("humidity", _DrierLimit),
     "silence": written(kind="silence", at_most="36 s"),
 }

@@ -281,6 +281,16 @@ OTHER_WAYS = (
         written(**{"kind": "rate", "rises at most": "3 K", "over": "40 s"}),
         (60_000, 63_000),
     ),
+    Kind(
+        "calm",
+        written(**{"kind": "rate", "falls at most": "3 K", "over": "40 s"}),
+        (60_000, 63_000),
+    ),
+    Kind(
+        "rate of rise",
+        written(**{"kind": "rate", "rises at least": "2 K", "over": "40 s"}),
+        (60_000, 62_000, 66_000),
+    ),
 )
 
 

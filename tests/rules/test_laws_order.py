@@ -147,11 +147,21 @@ def slopes(draw: st.DrawFn, row: Longer) -> tuple[list[Reading], Window]:
     return readings, Window(BEGUN_MS, 0, 0, readings[-1].at_ms, 0)
 
 
+def least_of(shown: Shown) -> Shown:
+    """What it shows under the least favourable truth alone."""
+    met = shown.verdict is Verdict.MET
+    return shown._replace(most=0, verdict=Verdict.MET if met else Verdict.UNPROVEN)
+
+
 @pytest.mark.parametrize("row", LONGER, ids=named)
 @tried
 @given(st.data())
 def test_a_longer_course(row: Longer, data: st.DataObject) -> None:
-    """The course stays where it is at one moment, and goes on later as it did."""
+    """The course stays where it is at one moment, and goes on later as it did.
+
+    A stay shows more of a rate than was to be seen before, so of a rate the less
+    favourable figure is compared, and whether it is met.
+    """
     kind = row.kind
     if row.slope:
         readings, window = data.draw(slopes(row))
@@ -168,6 +178,8 @@ def test_a_longer_course(row: Longer, data: st.DataObject) -> None:
         later = later._replace(over_ms=longer[-1].at_ms)
     short, _ = judged(kind, window, readings)
     long, _ = judged(kind, later, longer)
+    if row.slope:
+        short, long = ([least_of(one) for one in some] for some in (short, long))
     in_order(kind, row.way, short, long)
 
 

@@ -421,6 +421,8 @@ TRUTHS = {
     "reheating": Truth(time_it_took),
     "rate": Truth(change),
     "rate of fall": Truth(change),
+    "calm": Truth(change),
+    "rate of rise": Truth(change),
     "predicted growth": Truth(growth),
     "humidity": Truth(moist_time, pauses=True),
     "silence": Truth(longest_silence),

@@ -3,8 +3,9 @@
 Source:    FSIS-GD-2021-14 (December 2021), relative humidity: option 1, live steam for
            the longer of half of the cooking time or an hour; option 2, the oven sealed
            for as long; option 3, 90 % relative humidity or more for the longer of a
-           quarter or an hour.  Not needed in casings that hold moisture (natural,
-           cellulose, collagen, fibrous, plastic) or in a sealed bag.
+           quarter or an hour; option 4, 90 % the whole cooking time.  Not needed in
+           casings that hold moisture (natural, cellulose, collagen, fibrous, plastic)
+           or in a sealed bag.
 Rows:      typed from the text; never printed by our own code.
 Tolerance: none: percent, halves, quarters and hours as printed.
 Not here:  the roast oven temperatures of the Food Code's 3-401.11(B) (350, 325 and 250
@@ -28,6 +29,7 @@ ROWS = [  # option, shown by, %RH, share of the cooking time, h at the least
     ("1 (steam)", "steam", 0, "1/2", 1),
     ("2 (sealed oven)", "sealed", 0, "1/2", 1),
     ("3 (90 %)", "readings", 90, "1/4", 1),
+    ("4 (90 %, whole cooking time)", "readings", 90, "1", 0),
 ]
 HOLD_MOISTURE = {"natural", "cellulose", "collagen", "fibrous", "plastic", "sealed bag"}
 every_row = pytest.mark.parametrize(
@@ -84,6 +86,6 @@ def test_the_casings_that_hold_moisture_are_those_of_the_text() -> None:
 
 
 def test_no_row_was_lost() -> None:
-    assert len(ROWS) == 3
+    assert len(ROWS) == 4
     names = [f"FSIS 2021, humidity option {row[0]}" for row in ROWS]
     assert list(HUMIDITY_OPTIONS) == names

@@ -37,6 +37,7 @@ LARGEST = 4096  # bytes: the kernel gives an attribute one page
 NOT_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # of a SenML record
 ON_USB = re.compile(r"[0-9]+-[0-9.]+:[0-9]+\.[0-9]+")  # an interface, by its port
 ON_I2C = re.compile(r"[0-9]+-([0-9a-f]{4})")
+NO_BUS = ("platform", "virtual", "devices")  # where the kernel puts what has none
 SHOWN_TWICE = "w1_slave_temp"  # the hwmon face of a 1-wire thermometer
 
 
@@ -97,11 +98,16 @@ def _parts(
     folder: Path, interface: ModuleType, identified: Callable[[Path], str]
 ) -> Iterator[Source]:
     identity = identified(folder)
-    bus = (_device(folder) if interface is hwmon else folder.parent).parent.name
+    bus = _bus(_device(folder) if interface is hwmon else folder.parent)
     for part in interface.parts(_names(folder)):
         probe = NOT_A_NAME.sub("_", f"{identity}:{part}")
         head = (probe, probe, bus, folder, part, interface)
         yield Source(*head, identity, identified)
+
+
+def _bus(device: Path) -> str:
+    """What a device shares with others; one that sits on no bus shares nothing."""
+    return device.name if device.parent.name in NO_BUS else device.parent.name
 
 
 def _of_w1(folder: Path) -> str:

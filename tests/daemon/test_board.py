@@ -3,18 +3,23 @@
 What a broker makes of it is in ``tests/end_to_end/test_board.py``.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple
+from queue import SimpleQueue
+from typing import ClassVar, NamedTuple
 
 import pytest
 
-from daemon.board import Publisher, Taken
+from daemon.board import Bus, Job, Publisher, Taken
 from daemon.board_settings import Board, Wanted
 from daemon.buffer import Waiting
 from daemon.clock import Clock
 from daemon.settings import Broker
+from daemon.sysfs import Source, sources
+from probes.attributes import Measured
+from probes.json_text import Unusable
 from tests.servers import unused_port, wait_for
 from tests.sysfs import WARM, Sysfs
 
@@ -166,3 +171,55 @@ def test_a_sample_that_memory_could_not_hold_leaves_its_number_out(
     bench.clock.day_ms = SET_MS
     numbers = [one.sample.number for one in bench.settled(100)]
     assert numbers == list(range(5, 105))
+
+
+class Slow(Source):
+    """A source whose conversion takes its time by the clock of the test."""
+
+    clock: ClassVar[HandClock]
+    takes_ms: ClassVar[int]
+
+    def read(self) -> Measured | Unusable:
+        """Its value, once that time is over."""
+        self.clock.move(self.takes_ms)
+        return super().read()
+
+
+def read_slowly(
+    tree: Sysfs, takes_ms: int, every_ms: Sequence[int], enough: int
+) -> dict[str, list[int]]:
+    """When each of the tree's sensors was read, by one bus that is never idle."""
+    Slow.clock, Slow.takes_ms = HandClock(), takes_ms
+    taken: SimpleQueue[Taken] = SimpleQueue()
+    jobs = zip((Slow(*one) for one in sources(tree.top)), every_ms, strict=True)
+    bus = Bus("w1_bus_master1", Slow.clock, taken)
+    bus.assign([Job(*job) for job in jobs])
+    wait_for(lambda: taken.qsize() >= enough, f"{enough} reads")
+    bus.stop()
+    times: dict[str, list[int]] = {}
+    for _ in range(enough):
+        one = taken.get()
+        times.setdefault(one.record, []).append(one.taken_ms)
+    return times
+
+
+def test_many_slow_sensors_on_one_wire_take_turns(tmp_path: Path) -> None:
+    """32 conversions of 750 ms are 24 s: more than the 10 s that are wished."""
+    tree = Sysfs(tmp_path)
+    for number in range(32):
+        tree.w1(f"28-0000000000{number:02x}", {"w1_slave": WARM})
+    times = read_slowly(tree, 750, [10_000] * 32, 32 * 6)
+    assert len(times) == 32
+    assert {len(of_one) for of_one in times.values()} <= {5, 6, 7}
+    apart_ms = [b - a for of_one in times.values() for a, b in pairwise(of_one)]
+    assert max(apart_ms) <= 2 * 32 * 750
+
+
+def test_each_sensor_has_a_period_of_its_own(tmp_path: Path) -> None:
+    tree = Sysfs(tmp_path)
+    for number in range(2):
+        tree.w1(f"28-00000000000{number}", {"w1_slave": WARM})
+    often, seldom = read_slowly(tree, 1_000, [1_000, 5_000], 60).values()
+    assert len(seldom) == 12
+    assert len(often) == 48
+    assert {b - a for a, b in pairwise(seldom)} <= {4_000, 5_000, 6_000}

@@ -152,3 +152,69 @@ def test_the_command_lists_identity_record_and_bus(
     assert capsys.readouterr().out == (
         "10-0008013a07e2\turn:dev:ow:10e2073a01080063\tw1_bus_master1\n"
     )
+
+
+def test_a_bus_that_errs_says_so(tree: Sysfs) -> None:
+    """Reading the memory of a process at 0 is the kernel's own EIO."""
+    folder = tree.w1(ONE, {"temperature": "23125\n"})
+    (folder / "w1_slave").symlink_to("/proc/self/mem")
+    found = only(tree, ONE).read()
+    assert found == Unusable("w1_slave cannot be read: Input/output error")
+
+
+def test_devices_on_no_bus_share_none(tree: Sysfs) -> None:
+    """So that one which hangs holds up no other."""
+    for number, place in enumerate(("humidity@17", "humidity@18", "i2c-1/1-0076")):
+        tree.iio(place, number, {"name": "x\n", "in_temp_input": "21000\n"})
+    buses = [source.bus for source in sources(tree.top)]
+    assert sorted(buses) == ["humidity@17", "humidity@18", "i2c-1"]
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [
+        (  # air: temperature in thousandths, pressure in kPa, humidity in thousandths
+            {
+                "in_temp_input": "21540\n",
+                "in_pressure_input": "101.325\n",
+                "in_humidityrelative_input": "48500\n",
+            },
+            {
+                "humidityrelative": "48.5 %RH",
+                "pressure": "101325 Pa",
+                "temp": "21.54 Cel",
+            },
+        ),
+        (  # an amplifier of a resistance thermometer: 1/32 K a step
+            {"in_temp_raw": "2275\n", "in_temp_scale": "31.25\n", "fault_ovuv": "0\n"},
+            {"temp": "71.09375 Cel"},
+        ),
+        (  # one of a thermocouple, with its cold junction
+            {
+                "in_temp_raw": "1138\n",
+                "in_temp_ambient_raw": "350\n",
+                "in_temp_scale": "62.5\n",
+                "in_temp_ambient_scale": "62.5\n",
+            },
+            {"temp": "71.125 Cel", "temp_ambient": "21.875 Cel"},
+        ),
+        (  # a converter whose offset counts before the scale
+            {
+                "in_temp_raw": "1000\n",
+                "in_temp_offset": "-200\n",
+                "in_temp_scale": "90",
+            },
+            {"temp": "72 Cel"},
+        ),
+    ],
+)
+def test_what_converters_show(
+    tree: Sysfs, files: dict[str, str], said: dict[str, str]
+) -> None:
+    tree.iio("i2c-1/1-0076", 0, {"name": "x\n", **files})
+    found = {}
+    for source in sources(tree.top):
+        measured = source.read()
+        assert isinstance(measured, Measured), measured
+        found[source.part] = f"{measured.value.normalize():f} {measured.code}"
+    assert found == said

@@ -14,11 +14,13 @@ Source: ``rules.standards.growth``.
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, partial
 
+from rules.standards.cooling import ProductFacts
 from rules.standards.growth import GROWTH_MODELS, Cardinal, SquareRoot
 
 HOUR_MS = 3_600_000
 E9 = 1_000_000_000
 _CONTEXT = Context(prec=30, rounding=ROUND_HALF_EVEN)
+_SALT_SQUARED = Decimal("0.12206")
 _LN_10 = _CONTEXT.ln(Decimal(10))
 # exp of more has no use: growth is then that of no lag, a thousand decades and more.
 _MOST_LN = Decimal(2_000)
@@ -76,9 +78,41 @@ def between_e9(name: str, low_mc: int, high_mc: int) -> tuple[int, int]:
     return min(ends), rate_e9(name, peak_mc) if inside else max(ends)
 
 
-def growth_mlog10(name: str, sum_e9ms: int) -> int:
+def lacking(name: str, facts: ProductFacts) -> str:
+    """What the model would have to know of the product, in words; "" for nothing."""
+    medium = GROWTH_MODELS[name].medium
+    if medium is None:
+        return ""
+    for what, milli, (low, high) in (
+        ("pH", facts.ph_milli, medium.ph_milli),
+        ("salt in percent", facts.salt_percent_milli, medium.salt_percent_milli),
+    ):
+        holds = f"the model holds for {low / 1000:g} to {high / 1000:g}"
+        if milli is None:
+            return f"the product's {what} is not known; {holds}"
+        if not low <= milli <= high:
+            return f"the product's {what} is {milli / 1000:g}; {holds}"
+    return ""
+
+
+@lru_cache(maxsize=64)
+def medium_e9(name: str, ph_milli: int, salt_percent_milli: int) -> int:
+    """What the product's acidity and salt make of the rate, a factor times 1e9."""
+    medium, ctx = GROWTH_MODELS[name].medium, _CONTEXT
+    if medium is None:
+        return E9
+    salt = Decimal(salt_percent_milli) / 1000
+    bound = ctx.multiply(salt, Decimal("5.2471") + ctx.multiply(salt, _SALT_SQUARED))
+    above, below = 1 - medium.aw_min - bound / 1000, 1 - medium.aw_min + bound / 1000
+    acid = Decimal(ph_milli) / 1000 - medium.ph_min
+    factor = ctx.multiply(ctx.multiply(above, below), acid)
+    return int(ctx.multiply(factor, Decimal(E9)).to_integral_value())
+
+
+def growth_mlog10(name: str, sum_e9ms: int, factor_e9: int = E9) -> int:
     """The predicted growth, to the nearest thousandth of a decade."""
     ctx, q0 = _CONTEXT, GROWTH_MODELS[name].q0
+    sum_e9ms = sum_e9ms * factor_e9 // E9
     ln = min(ctx.divide(Decimal(sum_e9ms), Decimal(HOUR_MS * E9)), _MOST_LN)
     if q0 is None:
         decades = ctx.divide(ln, _LN_10)

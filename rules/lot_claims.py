@@ -64,6 +64,8 @@ def _unlike(product: Product, sheet: LotSheet) -> list[str]:
     for what, said, known in (
         ("brine", claimed.brine_percent_milli, facts.brine_percent_milli),
         ("water activity", claimed.water_activity_milli, facts.water_activity_milli),
+        ("pH", claimed.ph_milli, facts.ph_milli),
+        ("salt", claimed.salt_percent_milli, facts.salt_percent_milli),
     ):
         if said is not None and known is None:
             words.append(
@@ -93,6 +95,10 @@ def _written(facts: ProductFacts) -> dict[str, str]:
         found["brine"] = f"{_thousandths(facts.brine_percent_milli)} %"
     if facts.water_activity_milli is not None:
         found["water activity"] = _thousandths(facts.water_activity_milli)
+    if facts.ph_milli is not None:
+        found["pH"] = _thousandths(facts.ph_milli)
+    if facts.salt_percent_milli is not None:
+        found["salt"] = f"{_thousandths(facts.salt_percent_milli)} %"
     if facts.fully_cooked is not None:
         found["cooked"] = "fully" if facts.fully_cooked else "partially"
     return found

@@ -34,7 +34,7 @@ from rules.limit import Written
 from rules.reader import Marked, is_one_of, marked_tree, validated
 from rules.standards.cooling import COOLING_OPTIONS, ProductFacts, qualifies
 from rules.standards.nitrite import ProductClass
-from rules.units import ActivityMilli, refused
+from rules.units import ActivityMilli, PhMilli, refused
 from rules.weights import Share, Weight, say_g, say_share
 
 # No source: above the strength of every premix we know of; from here on it is nitrite
@@ -105,6 +105,7 @@ class LotSheet(Written):
     water_activity_milli: ActivityMilli | None = Field(
         default=None, alias="water activity"
     )
+    ph_milli: PhMilli | None = Field(default=None, alias="pH")  # measured
     notes: str = ""
 
     @property
@@ -147,23 +148,35 @@ class LotSheet(Written):
     @property
     def added_water(self) -> Fraction:
         """Water as a part of all that was weighed into the mix."""
-        water_g = (self.water_g or Fraction(0)) * self._entered
+        return (self.water_g or Fraction(0)) * self._entered / self._mix_g
+
+    @property
+    def salt(self) -> Fraction | None:
+        """Salt as a part of the mix; None where none is written."""
+        return (
+            None if self.salt_g is None else self._salt_g * self._entered / self._mix_g
+        )
+
+    @property
+    def _mix_g(self) -> Fraction:
         if self.pickle:
-            return water_g / (self.meat_g * (1 + self.pickle.taken_up))
+            return self.meat_g * (1 + self.pickle.taken_up)
         others_g = sum((one.weight_g for one in self.accelerators), Fraction(0))
         others_g += sum((cure.weight_g for cure in self.cures), Fraction(0))
-        return water_g / (self.meat_g + water_g + (self.salt_g or 0) + others_g)
+        return self.meat_g + (self.water_g or 0) + (self.salt_g or 0) + others_g
 
     @property
     def facts(self) -> ProductFacts:
-        """What a cooling option may ask of the lot, at the least favourable."""
-        ingoing, brine = self.ingoing, self.brine
+        """What a cooling option or a model may ask, at the least favourable."""
+        ingoing, brine, salt = self.ingoing, self.brine, self.salt
         return ProductFacts(
             nitrite_ppm=int(round(ingoing.nitrite.least, 2)),
             erythorbate_ppm=int(round(ingoing.erythorbate.least, 2)),
             brine_percent_milli=None if brine is None else int(brine * 100_000),
             water_activity_milli=self.water_activity_milli,
             fully_cooked=None if self.cooked is None else self.cooked == "fully",
+            ph_milli=self.ph_milli,
+            salt_percent_milli=None if salt is None else int(salt * 100_000),
         )
 
     @property

@@ -18,7 +18,15 @@ from pydantic import Field
 
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
+from rules.growth import (
+    E9,
+    between_e9,
+    fastest_mc,
+    growth_mlog10,
+    lacking,
+    medium_e9,
+    rate_e9,
+)
 from rules.limit import (
     UNKNOWN_GROWTH,
     Grown,
@@ -44,6 +52,8 @@ class State(NamedTuple):
     least_e9ms: int  # under the least favourable truth: the larger one
     most_e9ms: int
     over_ms: int  # 0 until it is over
+    factor_e9: int  # what acidity and salt make of both
+    lacks: str  # what is not known of the product; "" where nothing is
 
 
 class PredictedGrowth(Limit):
@@ -73,7 +83,11 @@ class PredictedGrowth(Limit):
 
     def opened(self, opening: Opening) -> State:
         """No growth yet."""
-        return State(opening.at_ms, 0, 0, 0)
+        name, facts = self.model.name, opening.facts
+        lacks = lacking(name, facts)
+        figures = (facts.ph_milli or 0, facts.salt_percent_milli or 0)
+        factor_e9 = E9 if lacks else medium_e9(name, *figures)
+        return State(opening.at_ms, 0, 0, 0, factor_e9, lacks)
 
     def step(self, state: State, piece: Piece) -> tuple[State, list[Move]]:
         """Add one piece of evidence."""
@@ -95,19 +109,23 @@ class PredictedGrowth(Limit):
 
     def grown(self, state: State) -> Grown:
         """The growth under either truth, once its stages are over."""
-        most, least = self._figures(state)
-        return Grown(True, most, least) if state.over_ms else UNKNOWN_GROWTH
+        if state.lacks or not state.over_ms:
+            return UNKNOWN_GROWTH
+        return Grown(True, *self._figures(state))
 
     def findings(self, state: State) -> list[Shown]:
         """The growth under either truth."""
         verdict = Verdict.UNPROVEN if state.over_ms else Verdict.RUNNING
         since_ms = state.over_ms or state.begun_ms
+        if state.lacks:
+            why = f"nothing is predicted: {state.lacks}"
+            return [Shown("", Standing.WITHIN, verdict, since_ms, "", 0, 0, 0, why)]
         figures = (STANDARD_MLOG10, *self._figures(state), self._why(state))
         return [Shown("", Standing.WITHIN, verdict, since_ms, "mlog10", *figures)]
 
     def _figures(self, state: State) -> tuple[int, int]:
         name, at_once = self.model.name, self.model.q0 is None
-        most = growth_mlog10(name, state.least_e9ms)
+        most = growth_mlog10(name, state.least_e9ms, state.factor_e9)
         return most, 0 if at_once else growth_mlog10(name, state.most_e9ms)
 
     def _why(self, state: State) -> str:

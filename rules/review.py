@@ -17,9 +17,11 @@ from rules.cooling import CoolingLimit
 from rules.dwell import DwellTableLimit
 from rules.facts import Standing
 from rules.faults import Fault, Severity
+from rules.growth import lacking
 from rules.hold import HoldLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit
+from rules.predicted import PredictedGrowth
 from rules.reachable import unreached
 from rules.reader import Marked, Path
 from rules.reheating import ReheatingLimit
@@ -211,6 +213,11 @@ def _of_memory(sources: str) -> str:
 
 def _claim(i: int, limit: Limit, schedule: Schedule, ask: Ask) -> Iterator[Fault]:
     """A cooling option that asks something of the product."""
+    if isinstance(limit, PredictedGrowth) and (
+        lacks := lacking(limit.model.name, schedule.product.facts)
+    ):
+        right = "write it under 'product', or begin each cook with --sheet"
+        yield ask(("limits", i, "model"), f"nothing is predicted: {lacks}", right)
     if not isinstance(limit, CoolingLimit) or not limit.option.conditions:
         return
     may, why = qualifies(limit.option, schedule.product.facts)

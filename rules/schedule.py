@@ -48,6 +48,7 @@ from rules.units import (
     ActivityMilli,
     AtSomeTime,
     PercentMilli,
+    PhMilli,
     Ppm,
     at_some_time,
     no_comma,
@@ -88,7 +89,10 @@ def _matched(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator
 
 
 class Product(Written):
-    """What is made: it picks the targets, and the cooling options it may claim."""
+    """What is made: it picks the targets, and the cooling options it may claim.
+
+    Brine is salt as a part of salt and water, salt a part of the whole.
+    """
 
     meat: Literal["pork", "beef", "poultry", "mixed"]
     form: Literal["comminuted", "intact"]
@@ -104,6 +108,8 @@ class Product(Written):
     water_activity_milli: ActivityMilli | None = Field(
         default=None, alias="water activity"
     )
+    ph_milli: PhMilli | None = Field(default=None, alias="pH")
+    salt_percent_milli: PercentMilli | None = Field(default=None, alias="salt")
     casing: Casing | None = None  # what holds the moisture, or nothing
     storage: Storage | None = None  # how long its records are kept hangs on it
 
@@ -121,6 +127,8 @@ class Product(Written):
             brine_percent_milli=self.brine_percent_milli,
             water_activity_milli=self.water_activity_milli,
             fully_cooked=None if self.cooked is None else self.cooked == "fully",
+            ph_milli=self.ph_milli,
+            salt_percent_milli=self.salt_percent_milli,
         )
 
 

@@ -21,6 +21,7 @@ CLOCK_LIKE = re.compile(r"^(\d{1,3}):(\d{2})$")
 COMMA = re.compile(r"^([+-]?\d+),(\d+) *(\S*)$")
 PPM = re.compile(r"^(\d{1,6}) ppm$")
 PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
+PH = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?)$")
 ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 
 MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
@@ -134,6 +135,11 @@ def activity_milli(text: object) -> int:
     return _milli(text, ACTIVITY, "a water activity", "write for example: 0.92")
 
 
+def ph_milli(text: object) -> int:
+    """Read a pH, such as ``6.0``, into thousandths."""
+    return _milli(text, PH, "a pH", "write for example: 6.0")
+
+
 def _milli(text: object, pattern: re.Pattern[str], what: str, right: str) -> int:
     no_comma(text, what)
     found = pattern.match(text) if isinstance(text, str) else None
@@ -149,6 +155,7 @@ AtSomeTime = Annotated[int, BeforeValidator(at_some_time)]
 Difference = Annotated[int, BeforeValidator(difference)]
 Ppm = Annotated[int, BeforeValidator(ppm)]
 PercentMilli = Annotated[int, BeforeValidator(percent_milli)]
+PhMilli = Annotated[int, BeforeValidator(ph_milli)]
 ActivityMilli = Annotated[int, BeforeValidator(activity_milli)]
 
 

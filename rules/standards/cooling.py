@@ -83,6 +83,8 @@ class ProductFacts:
     brine_percent_milli: int | None = None  # 100 * salt / (salt + water)
     water_activity_milli: int | None = None
     fully_cooked: bool | None = None
+    ph_milli: int | None = None
+    salt_percent_milli: int | None = None  # of the whole product, rounded down
 
 
 def cooling_option(name: str) -> CoolingOption | None:

@@ -254,7 +254,7 @@ def test_brine_and_added_water_by_hand() -> None:
         Fraction("226.5776779296875") + Fraction("7257.47792")
     )
     assert ours.brine == by_hand
-    assert ours.facts == ProductFacts(156, 529, 3_027, None, True)
+    assert ours.facts == ProductFacts(156, 529, 3_027, None, True, None, 1_883)
     mix = Fraction("11339.80925") + Fraction("453.59237") + 200 + 6
     mix += Fraction("28.349523125")
     assert ours.added_water == Fraction("453.59237") / mix
@@ -314,6 +314,7 @@ def test_the_lots_facts_are_written_over_the_schedules(block: bool) -> None:
         ("cured: yes, nitrite: 1 ppm", "cured: no", "the lot holds a cure"),
         ("form: comminuted", "form: intact", "of form intact, and the lot is"),
         ("nitrite: 1 ppm", "water activity: 0.91", "does not show"),
+        ("nitrite: 1 ppm", "pH: 5.8", "claims a pH, which the lot sheet does not show"),
     ],
 )
 def test_a_schedule_that_claims_more_is_refused(was: str, now: str, words: str) -> None:
@@ -321,6 +322,26 @@ def test_a_schedule_that_claims_more_is_refused(was: str, now: str, words: str) 
     found = bound("links.yaml", text, sheet(), SHEET)
     assert isinstance(found, list)
     assert words in found[0]
+
+
+def test_a_measured_ph_and_the_salt_weighed_are_those_of_the_lot() -> None:
+    """200 g and 93.75 % of an ounce in 12027.7 g of mix are 1.8838 %, rounded down."""
+    text = SHEET + "pH: 5.9\n"
+    ours = read_lot_sheet("lot.yaml", text)
+    assert isinstance(ours, LotSheet)
+    told = named("FSIS Appendix B, option 1").replace("nitrite: 1 ppm", "pH: 6.1")
+    found = bound("links.yaml", told, ours, text)
+    assert isinstance(found, str), found
+    schedule = read_schedule("links.yaml", found)
+    assert isinstance(schedule, Schedule), schedule
+    facts = schedule.product.facts
+    assert (facts.ph_milli, facts.salt_percent_milli) == (5_900, 1_883)
+
+
+def test_no_salt_written_is_not_no_salt() -> None:
+    ours = read_lot_sheet("lot.yaml", SHEET.replace("salt: 200 g\n", ""))
+    assert isinstance(ours, LotSheet)
+    assert ours.facts.salt_percent_milli is None
 
 
 def test_an_option_that_the_lot_does_not_support_is_refused() -> None:

@@ -12,7 +12,9 @@ from rules.facts import Verdict
 from rules.growth import rate_e9
 from rules.limit import Opening
 from rules.predicted import PredictedGrowth
-from rules.schedule import read_schedule
+from rules.reader import Marked, marked_tree
+from rules.review import review
+from rules.schedule import Schedule, read_schedule
 from rules.standards.cooling import ProductFacts
 from rules.verdicts import on_hold
 from tests.rules.stories import HEAD, cook, core, flat, judged, limit_moves, schedule
@@ -81,6 +83,49 @@ def test_without_a_lag_it_says_that_it_is_the_most(model: str) -> None:
     assert "as if growth began at once (lag not known, nitrite not counted)" in one.why
     assert "from memory, to be verified" in one.source
     assert found.most == 0 < found.least  # the lag may have lasted all the time
+
+
+BY_PH = (
+    "C. perfringens, bulk meat by pH and salt, as if growth began at once, Le Marc 2008"
+)
+
+
+@pytest.mark.parametrize(
+    ("product", "words"),
+    [
+        (
+            "",
+            "nothing is predicted: the product's pH is not known; the model holds for",
+        ),
+        (
+            ", pH: 6.0",
+            "nothing is predicted: the product's salt in percent is not known",
+        ),
+        (
+            ", pH: 6.5, salt: 2 %",
+            "the product's pH is 6.5; the model holds for 5 to 6.2",
+        ),
+        (", pH: 6.0, salt: 4.5 %", "the product's salt in percent is 4.5; the model"),
+        (", pH: 6.0, salt: 2 %", "predicted, as if growth began at once"),
+    ],
+)
+def test_acidity_and_salt_are_asked_for_and_never_guessed(
+    product: str, words: str
+) -> None:
+    told = STORY.replace("C. perfringens, cooked uncured pork, Juneja 2011", BY_PH)
+    text = HEAD.replace("cured: yes", "cured: yes" + product) + told
+    rules, marked = read_schedule("s.yaml", text), marked_tree("s.yaml", text)
+    assert isinstance(rules, Schedule) and isinstance(marked, Marked)
+    asked = [one.found for one in review(rules, marked) if "predicted" in one.found]
+    outcome = cook(rules, [core()], flat("core", 0, 240, 40), until_min=300)
+    (found,) = outcome.findings
+    assert words in judged(outcome, "growth").why
+    known = "as if" in words
+    assert (asked == [], found.least > 0) == (known, known)
+    limit = rules.limits[0]
+    assert isinstance(limit, PredictedGrowth)
+    over, _ = limit.over(limit.opened(Opening(0, 0, rules.product.facts)), 1)
+    assert limit.grown(over).known is known
 
 
 def aureus(*pieces: Piece) -> tuple[int, int]:

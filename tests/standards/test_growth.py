@@ -16,7 +16,13 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import minimize_scalar
 
-from rules.growth import between_e9, fastest_mc, growth_mlog10, rate_e9
+from rules.growth import (
+    between_e9,
+    fastest_mc,
+    growth_mlog10,
+    medium_e9,
+    rate_e9,
+)
 from rules.standards.growth import GROWTH_MODELS
 from tests.standards.courses import OPTION_1, Legs, ours
 
@@ -26,6 +32,9 @@ PARAMETERS = {  # a, tmin, b, tmax, q0; typed again
     "pork": (0.047, 10.69, 0.252, 52.8, 0.0137),
 }
 HAM = "C. perfringens, cooked cured pork, as if growth began at once, Juneja 2006"
+LE_MARC = (
+    "C. perfringens, bulk meat by pH and salt, as if growth began at once, Le Marc 2008"
+)
 AUREUS = "S. aureus, any meat, as if growth began at once, Rosso form"
 
 
@@ -107,6 +116,24 @@ def test_with_no_lag_the_growth_is_the_rate_added_up(
     from_c, to_c, hours = leg
     found, _ = quad(lambda h: typed(from_c + (to_c - from_c) * h / hours), 0, hours)
     assert ours(model, leg) == pytest.approx(found / math.log(10), rel=0, abs=0.005)
+
+
+@pytest.mark.parametrize(("ph", "salt"), [(6.2, 0.5), (5.0, 4.0), (5.8, 2.0)])
+def test_acidity_and_salt_lower_the_rate(ph: float, salt: float) -> None:
+    """7.45 (T - 12.20)^2 (1 - exp(0.095 (T - 54.47))) by aw and pH, ln per hour."""
+    aw = 1 - salt * (5.2471 + 0.12206 * salt) / 1000
+    held = (aw - 0.9755) * (2 - aw - 0.9755) * (ph - 4.76)
+    rate = 7.45 * (43 - 12.20) ** 2 * (1 - math.exp(0.095 * (43 - 54.47))) * held
+    factor_e9 = medium_e9(LE_MARC, round(ph * 1000), round(salt * 1000))
+    found = growth_mlog10(LE_MARC, rate_e9(LE_MARC, 43_000) * 3_600_000, factor_e9)
+    assert found == pytest.approx(rate / math.log(10) * 1000, rel=0, abs=1)
+
+
+@given(st.integers(5_000, 6_199), st.integers(500, 3_999))
+def test_less_acid_or_less_salt_is_never_less_growth(ph: int, salt: int) -> None:
+    here = medium_e9(LE_MARC, ph, salt)
+    assert 0 <= medium_e9(LE_MARC, ph, salt + 1) <= here
+    assert here <= medium_e9(LE_MARC, ph + 1, salt)
 
 
 def test_a_cardinal_temperature_is_what_it_is_called() -> None:

@@ -213,6 +213,7 @@ def _probes(commands: Commands) -> None:
     _settings(named)
     publish = _add(what, "publish", "read this board's probes, publish them", _publish)
     publish.add_argument("board", type=Path, help="the settings of the board")
+    _add(what, "doubts", "list why a probe can be doubted, and what then", _doubts)
     found = _add(what, "found", "list the probes this board's kernel shows", _found)
     found.add_argument("--sysfs", type=Path, default=Path("/sys"))
 
@@ -406,6 +407,12 @@ def _publish(asked: argparse.Namespace) -> int:
     from daemon import board_commands
 
     return board_commands.run(asked.board)
+
+
+def _doubts(_asked: argparse.Namespace) -> int:
+    from daemon import probe_table
+
+    return probe_table.doubts()
 
 
 def _found(asked: argparse.Namespace) -> int:

@@ -14,7 +14,7 @@ from daemon.commands import machine_faults
 from daemon.journal import Journal
 from daemon.settings import Settings
 from probes.contract import Probe, Refusal, battery_of
-from probes.doubts import Doubt
+from probes.doubts import TABLE, Doubt, Treated
 from probes.stamps import say_stamp
 from rules import calibration
 from rules.channels import Channel, Role
@@ -23,6 +23,13 @@ from rules.schedule import Schedule, read_schedule
 from rules.units import say_ms
 
 REFUSALS = 1_000  # the newest are looked through
+
+
+EVIDENCE = {
+    Treated.REFUSED: "no: no value is kept, only the message and why it was refused",
+    Treated.SUSPECT: "no: kept and shown, and a hole to every limit",
+    Treated.GOOD: "yes: a warning; lost steps are added to the uncertainty",
+}
 
 
 class Known(NamedTuple):
@@ -62,6 +69,16 @@ def show(settings: Settings) -> int:
                 print(words)
         finally:
             journal.close()
+    return GOOD
+
+
+def doubts() -> int:
+    """Print every way in which a probe can fail, and what becomes of what it says."""
+    for doubt, rule in TABLE.items():
+        print(doubt)
+        print(f"    shows     {rule.shows}")
+        print(f"    evidence  {EVIDENCE[rule.treated]}")
+        print(f"    ends      {rule.ends}")
     return GOOD
 
 

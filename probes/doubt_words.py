@@ -14,7 +14,7 @@ def words(channel: Channel, watch: Watch, doubt: str, reach: str) -> str:
     """Why a channel is doubted, and until when; ``reach`` is how far it can go."""
     now_mc, since_ms = watch.digits.value_mc, watch.doubted.since_ms
     value, path = say_mc(now_mc), say_mc(watch.path.value_mc)
-    moved = f"{path} became {value} in {say_ms(since_ms - watch.path.at_ms)}"
+    moved = f"{path} became {value} in {say_ms(watch.digits.at_ms - watch.path.at_ms)}"
     written = f"a note about {channel.name} says what was done to the probe"
     again = f"not used until it is near {path} again, or {written}"
     other = "a core" if channel.role is Role.CHAMBER else "the chamber"

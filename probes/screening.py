@@ -225,8 +225,9 @@ def _in_doubt(
         return Screened(after, kept)
     was = REPORTING if told else before.doubt
     since_ms = after.doubted.since_ms
-    reach = say_k(bounds.reach_mc(since_ms - path.at_ms))
-    why = words(channel, after, doubt, reach)
+    was_at = watch.path  # a path that begins again here is no place it came from
+    reach = say_k(bounds.reach_mc(at_ms - was_at.at_ms))
+    why = words(channel, after._replace(path=was_at), doubt, reach)
     event = event_of(channel.name, since_ms if told else at_ms, was, doubt, why)
     return Screened(after, kept, event)
 

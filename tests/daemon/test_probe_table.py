@@ -140,6 +140,20 @@ south
     )
 
 
+def test_every_doubt_is_told_with_its_rule(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["probes", "doubts"]) == cli.GOOD
+    said = capsys.readouterr().out
+    names = [line for line in said.splitlines() if not line.startswith(" ")]
+    assert names == list(Doubt)
+    assert len(said.splitlines()) == 4 * len(names)
+    assert said.startswith(
+        "open circuit\n"
+        "    shows     the source's own sign or code\n"
+        "    evidence  no: no value is kept, only the message and why it was refused\n"
+        "    ends      it says a value again\n"
+    )
+
+
 def test_a_history_that_was_rewritten_is_named(
     path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -60,7 +60,7 @@ def test_a_core_that_follows_the_chamber_in_a_minute_is_out_of_its_piece() -> No
         (30, "core-1", Doubt.PULLED_OUT)
     ]
     assert events[0].why == (
-        "27.2 degC became 58.9 degC in 1 min, towards the chamber and faster than any "
+        "27.2 degC became 58.9 degC in 2 min, towards the chamber and faster than any "
         "meat: is it out of the meat? not used until it is near 27.2 degC again, or a "
         "note about core-1 says what was done to the probe"
     )

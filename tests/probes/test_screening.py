@@ -164,3 +164,10 @@ def test_each_place_has_its_own_range() -> None:
         found = run(one, said([hot, hot - 5.0, hot]))
         assert doubted(found) == [0, 20_000]
         assert [event.now for event in told(found)] == []
+
+
+def test_what_jumps_before_it_has_a_path_is_said_as_it_went() -> None:
+    (event,) = told(run(channel(PROBE, 60_000), said([20, 60, 20], 60_000)))
+    assert event.why.startswith(
+        "60.0 degC became 20.0 degC in 1 min, and no meat goes farther than 21.0 K;"
+    )

@@ -6,7 +6,7 @@ Rule: of several channels the worst decides what a limit shows, by the order of
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -56,7 +56,7 @@ def cook_view(
         begun_ms=outcome.stages[0].from_ms,
         finished_ms=outcome.finished_ms,
         on_hold=on_hold(outcome.judged),
-        stages=_stage_views(plan.stages, outcome, ahead.get(("", ""))),
+        stages=_stage_views(plan.stages, outcome, ahead),
         limits=tuple(
             view
             for limit, judged in zip(plan.limits, outcome.judged, strict=True)
@@ -115,7 +115,7 @@ def alert_view(alert: "Alert") -> AlertView:
 
 
 def _ahead(foreseen: Sequence[Foreseen]) -> dict[tuple[str, str], AheadView]:
-    """Of each limit and part, and of the stage (""), the core that is last."""
+    """Of each limit and part, and of the stages (""), the core that is last."""
 
     def lateness(one: Foreseen) -> tuple[int, int, str]:
         return (one.likely_ms or NEVER_MS, one.latest_ms or NEVER_MS, one.channel)
@@ -147,21 +147,26 @@ def _sign_views(plan: Plan, state: State) -> tuple[SignView, ...]:
 
 
 def _stage_views(
-    stages: Sequence[Stage], outcome: Outcome, ahead: AheadView | None
+    stages: Sequence[Stage],
+    outcome: Outcome,
+    ahead: Mapping[tuple[str, str], AheadView],
 ) -> tuple[StageView, ...]:
     views = []
+    begins_ms: int | None = None  # when the next begins, where time alone says so
     for number, stage in enumerate(stages):
-        view = StageView(stage.name, ends=str(stage.ends))
+        view, part = StageView(stage.name, ends=str(stage.ends)), stage.name
         if stage.chamber is not None:
             low_mc, high_mc = stage.chamber
             view = replace(view, low_mc=low_mc, high_mc=high_mc)
         if number < len(outcome.stages):
-            span = outcome.stages[number]
-            ends = None if span.to_ms else ahead
-            view = replace(view, from_ms=span.from_ms, to_ms=span.to_ms, ahead=ends)
-            if stage.ends.way is Way.AFTER and not span.to_ms:
-                view = replace(view, due_ms=span.from_ms + stage.ends.ms)
-        views.append(view)
+            span, part = outcome.stages[number], ""
+            view = replace(view, from_ms=span.from_ms, to_ms=span.to_ms)
+            begins_ms = None if span.to_ms else span.from_ms
+        if begins_ms is not None:
+            view = replace(view, ahead=ahead.get(("", part)))
+            timed = stage.ends.way is Way.AFTER
+            begins_ms = begins_ms + stage.ends.ms if timed else None
+        views.append(replace(view, due_ms=begins_ms or 0))
     return tuple(views)
 
 

@@ -95,18 +95,23 @@ def _cooks(view: Tree, house: House) -> Iterator[Line]:
         held = ", ON HOLD" if cook["on_hold"] else ""
         yield not held, cook["lot"], f"{cook['smokehouse']}: {stage}{held}"
         if not cook["finished_ms"]:
-            yield from _ahead(cook, running, house)
+            yield from _ahead(cook, house)
         for limit in cook["limits"]:
             if limit["standing"] not in WELL:
                 yield False, "", f"{_name(limit)}: {limit['standing']}, {limit['why']}"
 
 
-def _ahead(cook: Tree, running: list[Tree], house: House) -> Iterator[Line]:
-    """Where a running cook is going: stage, clocks, lethality, and early signs."""
-    for stage in running:
+def _ahead(cook: Tree, house: House) -> Iterator[Line]:
+    """Where a running cook is going: stages, clocks, lethality, and early signs."""
+    for stage in cook["stages"]:
+        if stage["to_ms"]:
+            continue
         if stage["ahead"]:
             words = f"{stage['name']} ends: {going.ahead(stage['ahead'], house)}"
             yield not going.late(stage["ahead"]), "", words
+        elif stage["due_ms"]:
+            at = going.clock(stage["due_ms"], house)
+            yield True, "", f"{stage['name']} ends: at {at}, by time"
     for limit in cook["limits"]:
         ahead = limit["ahead"]
         if ahead and limit["kind"] not in LETHAL:

@@ -83,10 +83,10 @@ class StageView:
     from_ms: int = 0  # 0: has not begun
     to_ms: int = 0  # 0: has not ended
     ends: str = ""  # as the schedule's author wrote it
-    due_ms: int = 0  # when it ends by time alone; 0 where something else ends it
+    due_ms: int = 0  # when it ends, where time alone says so; 0 where it does not
     low_mc: int | None = None  # of the chamber's band
     high_mc: int | None = None
-    ahead: AheadView | None = None  # of the one that runs, where a core ends it
+    ahead: AheadView | None = None  # where a core ends it, and time what comes before
 
 
 @dataclass(frozen=True, slots=True)

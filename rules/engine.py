@@ -187,6 +187,7 @@ def foreseen(plan: Plan, state: State) -> list[Foreseen]:
     for i, course in going.items():
         reached = state.at.reached[plan.cores[i]]
         found += outlook.stage_end(now, course, reached=reached)
+        found += outlook.later_end(now, course)
         for number, line in zip(plan.judged[i], state.lines[i], strict=True):
             limit, during = plan.limits[number], plan.during[number]
             goals = lines.goals(limit, line)

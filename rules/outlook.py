@@ -95,8 +95,8 @@ def _spanned(found: Sequence[Crossing]) -> Crossing:
 class Foreseen(NamedTuple):
     """When one core will be where something asks it to be."""
 
-    limit: str  # "" for the end of the stage
-    part: str
+    limit: str  # "" for the end of a stage
+    part: str  # of the limit; the stage's name, where that has yet to begin
     channel: str
     mark_mc: int
     rises: bool
@@ -187,6 +187,35 @@ def stage_end(now: Moment, course: Course, *, reached: bool) -> list[Foreseen]:
         return []
     goal = stage_goal(now)
     return [_foreseen(course, "", goal, course.reaching(goal))]
+
+
+def later_end(now: Moment, course: Course) -> list[Foreseen]:
+    """When the core ends the stage after those that end by time, if one does.
+
+    Its part is the stage's name; it does not end before it begins.
+    """
+    number, begins_ms = now.at.number, now.at.since_ms
+    while number < len(now.stages) and now.ways[number] is Way.AFTER:
+        begins_ms += now.stages[number].ends.ms
+        number += 1
+    if number in (now.at.number, len(now.stages)) or now.cold:
+        return []
+    stage, way = now.stages[number], now.ways[number]
+    if way is not Way.RISES or any(
+        chills(now.stages[i], now.ways[i]) for i in range(now.at.number, number + 1)
+    ):
+        return []
+    goal = Goal(stage.name, True, stage.ends.mc)
+    if stage.at_most_ms:
+        goal = goal._replace(left_ms=stage.at_most_ms, runs_ms=begins_ms)
+    seen = _foreseen(course, "", goal, course.reaching(goal))
+    earliest_ms, likely_ms, latest_ms = (
+        at_ms and max(at_ms, begins_ms)
+        for at_ms in (seen.earliest_ms, seen.likely_ms, seen.latest_ms)
+    )
+    return [
+        seen._replace(earliest_ms=earliest_ms, likely_ms=likely_ms, latest_ms=latest_ms)
+    ]
 
 
 def stage_goal(now: Moment) -> Goal:

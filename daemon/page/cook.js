@@ -5,7 +5,7 @@ import { showChannels } from "./channels.js";
 import { showChart } from "./chart.js";
 import { dress, keep, make, say } from "./dom.js";
 import { showLimits } from "./limits.js";
-import { about, clock, duration, glued, going, late } from "./words.js";
+import { about, clock, duration, glued, going, late, rate } from "./words.js";
 import { askInitials, write } from "./writing.js";
 
 const CALLS = ["dying fire", "warming bath"];
@@ -139,12 +139,18 @@ function showStage(part, cook, now) {
   keep(part.stages, cook.stages, (one) => one.name, () => make("li"), (node, one) => {
     const state = one.to_ms ? "done" : one === stage ? "now" : "to-come";
     const took = duration(one.to_ms - one.from_ms);
-    const words = { done: `✓ ${one.name} ${took}`, now: `▶ ${one.name}`, "to-come": one.name };
+    const words = { done: `✓ ${one.name} ${took}`, now: `▶ ${one.name}`, "to-come": `${one.name}${ending(one, now)}` };
     dress(node, state);
     say(node, words[state]);
     if (state === "now") node.setAttribute("aria-current", "step");
     else node.removeAttribute("aria-current");
   });
+}
+
+/** When a stage that has not begun will end, as far as that can be said. */
+function ending(stage, now) {
+  if (stage.ahead) return glued(`, ends ${rate(stage.ahead, now)}`);
+  return stage.due_ms ? `, ends ${clock(stage.due_ms, now)}` : "";
 }
 
 /** Lethality is another thing than texture, and never the core's alone. */

@@ -110,7 +110,7 @@ function asked(one) {
 }
 
 /** When a core is there: the likely time, and between which two it lies. */
-function rate(one, now) {
+export function rate(one, now) {
   const [earliest, likely, latest] = [one.earliest_ms, one.likely_ms, one.latest_ms].map((ms) => ms && clock(ms, now));
   if (!likely) return earliest ? `never (${earliest} at the earliest)` : "never";
   if (!latest) return `${likely} (${earliest} at the earliest)`;

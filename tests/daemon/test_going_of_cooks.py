@@ -11,6 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from daemon import going
 from daemon.going import House
@@ -20,14 +22,14 @@ from daemon.view import View, as_json
 from probes.script import Script
 from rules import engine, replay
 from rules.channels import Role
-from rules.facts import Fact, Tick
+from rules.facts import Fact, Reading, Tick
 from rules.schedule import Schedule, read_schedule
 from rules.surface import NONE as NO_HUMIDITY
 from rules.units import fahrenheit_mc
 from tests.bench.forecasts import EXAMPLE, day, written
 from tests.browser.yard import yard
-from tests.rules.stories import BEGUN_MS, MIN, S, chamber, core
-from tests.rules.test_at_risk import CASES, COOLER
+from tests.rules.stories import BEGUN_MS, MIN, S, chamber, core, schedule
+from tests.rules.test_at_risk import CASES, COOLER, TAU_MIN
 from tests.rules.test_at_risk import written as limited
 from tests.standards.rows_appendix_a import MEAT
 
@@ -89,14 +91,12 @@ limits:
     text = written(script).replace(
         "  - stage: chill", "    at most: 7 h\n  - stage: chill"
     )
-    schedule = read_schedule("stall.yaml", text + limits)
-    assert isinstance(schedule, Schedule), schedule
+    found = read_schedule("stall.yaml", text + limits)
+    assert isinstance(found, Schedule), found
     begun_ms = readings[0].at_ms
     until_ms = begun_ms + minute * MIN
     facts: list[Fact] = [one for one in readings if one.at_ms <= until_ms]
-    tree = tree_of(
-        engine.plan(schedule, channels), [*facts, Tick(until_ms + S)], begun_ms
-    )
+    tree = tree_of(engine.plan(found, channels), [*facts, Tick(until_ms + S)], begun_ms)
     return tree, House(UTC, until_ms), begun_ms
 
 
@@ -133,3 +133,50 @@ def test_a_stalled_core_that_was_lethal_hours_ago_says_so_on_a_line_of_its_own()
     by = going.clock(begun_ms + (90 + 7 * 60) * MIN, house)
     assert texture.startswith(f"core-2 must be past 67.5 degC by {by}; at this rate ")
     assert {one["sign"] for one in tree["signs"]} == {"stall"}
+
+
+def test_every_stage_says_when_it_ends_as_far_as_that_is_known() -> None:
+    """Two by time, one by a core that is known by SciPy, and one that nobody knows."""
+    told_by = schedule("""\
+stages:
+  - {stage: dry, chamber: 50 degC to 60 degC, ends: after 40 min}
+  - {stage: smoke, chamber: 57 degC to 63 degC, ends: after 60 min}
+  - stage: cook
+    chamber: 74 degC to 82 degC
+    ends: when every core rises to 69 degC
+    at most: 4 h
+  - {stage: chill, ends: when every core falls to 4 degC}
+""")
+
+    def air(minute: float) -> float:
+        return 55 if minute < 40 else 60 if minute < 100 else 78
+
+    def law(minute: float, inside: list[float]) -> list[float]:
+        return [(air(minute) - inside[0]) / TAU_MIN]
+
+    lag = solve_ivp(law, (0, 400), [8.0], dense_output=True, max_step=1.0).sol
+    there = brentq(lambda minute: lag(minute)[0] - 69, 100, 400)
+    now = 30
+    facts: list[Fact] = [
+        Reading(name, BEGUN_MS + minute * MIN, round(degc * 1000), 0)
+        for minute in range(now + 1)
+        for name, degc in (("chamber", air(minute)), ("core", lag(minute)[0]))
+    ]
+    plan = engine.plan(told_by, [chamber(), core()])
+    stages = tree_of(plan, [*facts, Tick(BEGUN_MS + now * MIN + S)], BEGUN_MS)["stages"]
+    dry, smoke, cook, chill = stages
+    assert [one["due_ms"] for one in stages] == [
+        BEGUN_MS + 40 * MIN,
+        BEGUN_MS + 100 * MIN,
+        0,
+        0,
+    ]
+    assert (dry["ahead"], smoke["ahead"], chill["ahead"]) == (None, None, None)
+    ahead = cook["ahead"]
+    likely, earliest = (
+        (ahead[key] - BEGUN_MS) / MIN for key in ("likely_ms", "earliest_ms")
+    )
+    # It takes the chamber for a while into each band: that is not known beforehand.
+    assert likely == pytest.approx(there, abs=15)
+    assert earliest <= there
+    assert ahead["deadline_ms"] == BEGUN_MS + (100 + 4 * 60) * MIN

@@ -230,4 +230,8 @@ def test_a_cook_shows_where_its_slowest_core_is_going() -> None:
     assert ahead.latest_ms == 0  # its surface may be wet, for all that is measured
     assert abs(ahead.likely_ms - there_ms) < 10 * minute_ms
     assert view.stages[0].ahead is None  # it ends by time
+    assert view.stages[0].due_ms == 3 * 60 * minute_ms
+    cook = view.stages[1]  # in no hotter chamber: 69 degC is never reached in it
+    assert cook.ahead
+    assert (cook.ahead.mark_mc, cook.ahead.likely_ms, cook.due_ms) == (69_000, 0, 0)
     assert view.signs == ()

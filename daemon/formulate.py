@@ -8,6 +8,7 @@ from pathlib import Path
 
 from daemon.cli import BAD_FILE, CHECK_FAILED, GOOD, CommandError
 from daemon.files import text_at
+from rules import poultry
 from rules.faults import render_all
 from rules.formulation import Span, say_ppm, strength_doubt
 from rules.lot_claims import bound, unknown
@@ -64,6 +65,8 @@ def bound_at(schedule_path: Path, text: str, path: Path) -> tuple[Schedule, str]
 def told(sheet: LotSheet) -> Iterator[str]:
     """What the weights come to, line by line."""
     yield f"{sheet.title}: {sheet.product}, green weight {say_g(sheet.meat_g)}"
+    if sheet.poultry == "yes":
+        yield f"poultry in it: lethality takes the poultry target ({poultry.SOURCE})"
     yield from sheet.stops
     if doubt := strength_doubt(sheet.ingoing):
         yield f"warning: {doubt}"

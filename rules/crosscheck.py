@@ -8,10 +8,12 @@ for is passed over here: that is a fault of the value.
 from collections.abc import Iterator
 
 from pydantic import ValidationError
+from pydantic_core import PydanticCustomError
 
 from rules.cooling import CHILLING
 from rules.faults import Fault
-from rules.integrated import growth_named
+from rules.integrated import growth_named, mlog10
+from rules.poultry import OWN_TABLE, POULTRY, SOURCE, TARGET_MLOG10
 from rules.reader import Marked, Tree
 from rules.remarks import choice
 from rules.stages import Stage, directed
@@ -19,7 +21,6 @@ from rules.standards.growth import GROWTH_MODELS, GrowthModel
 from rules.standards.tables import DWELL_TABLES
 from rules.user_table import unsteady
 
-POULTRY = ("poultry", "mixed")
 LETHAL = ("dwell table", "integrated lethality")
 
 
@@ -35,6 +36,7 @@ def crossed(marked: Marked) -> Iterator[Fault]:
     for i, limit in limits.items():
         yield from _stages_of(marked, i, limit, list(names.values()))
         yield from _table_of(marked, i, limit)
+        yield from _target_of(marked, i, limit)
         yield from _until(marked, i, limit, limits)
         yield from _grows(marked, i, limit)
         yield from _follows(marked, i, limit, limits, list(names.values()))
@@ -219,9 +221,7 @@ def _table_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]
         yield marked.fault(
             ("limits", i, "table"),
             f"this table is not for product with poultry in it (meat: {meat})",
-            "write meat: pork or beef if there is none; otherwise bring a table of "
-            "your own under 'tables', or judge it by integrated lethality, with your "
-            "process authority's figures",
+            OWN_TABLE,
         )
     for table in _items(marked, "tables").values():
         meats = _said(table.get("for"))
@@ -231,6 +231,26 @@ def _table_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]
                 f"this table is for {', '.join(meats)}, and the meat is {meat}",
                 "name a table that is for this meat",
             )
+
+
+def _target_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
+    """Poultry anywhere in the product takes the poultry target."""
+    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
+    meat = product.get("meat") if isinstance(product, dict) else None
+    target = limit.get("target")
+    if limit.get("kind") != "integrated lethality" or meat not in POULTRY:
+        return
+    try:
+        aims_mlog10 = mlog10(target)
+    except PydanticCustomError:
+        return
+    if aims_mlog10 < TARGET_MLOG10:
+        yield marked.fault(
+            ("limits", i, "target"),
+            f"{target} is below the target of product with poultry in it, which is "
+            f"7-log10 (meat: {meat}; {SOURCE})",
+            "write target: 7-log10, or meat: pork or beef if there is no poultry",
+        )
 
 
 def _fits(meat: Tree | None, meats: list[str]) -> bool:

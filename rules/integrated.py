@@ -46,14 +46,19 @@ LOG = "log10"
 LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
 
 
-def _mlog10(text: object) -> int:
+def mlog10(text: object) -> int:
+    """Read ``6.5-log10`` into thousandths of a decade.
+
+    Raises:
+        PydanticCustomError: It is not written so.
+    """
     no_comma(text, "a log reduction")
     found = LOGS.match(text) if isinstance(text, str) else None
-    mlog10 = int(found[1]) * 1000 + int((found[2] or "").ljust(3, "0")) if found else 0
-    if not mlog10:
+    decades = int(found[1]) * 1000 + int((found[2] or "").ljust(3, "0")) if found else 0
+    if not decades:
         right = "write for example: 6.5-log10"
         raise refused(f"{text!r} is not a log reduction", right)
-    return mlog10
+    return decades
 
 
 def growth_named(text: object) -> str:
@@ -63,7 +68,7 @@ def growth_named(text: object) -> str:
 
 
 def _after_growth(text: object) -> int | str:
-    return growth_named(text) or _mlog10(text)
+    return growth_named(text) or mlog10(text)
 
 
 class State(NamedTuple):
@@ -90,7 +95,7 @@ class IntegratedLimit(Limit):
     d_ms: Duration = Field(alias="D", gt=0)
     z_mc: Difference = Field(gt=0, alias="z")
     reference_mc: Temperature = Field(alias="reference")
-    target_mlog10: Annotated[int, BeforeValidator(_mlog10)] = Field(alias="target")
+    target_mlog10: Annotated[int, BeforeValidator(mlog10)] = Field(alias="target")
     after_growth: Annotated[int | str, BeforeValidator(_after_growth)] = Field(
         default=0, alias="after growth"
     )

@@ -8,6 +8,7 @@ shows is refused: no cook begins by a cooling option that its lot does not suppo
 
 from rules.cooling import CoolingLimit
 from rules.lot_sheet import LotSheet
+from rules.poultry import POULTRY, SOURCE
 from rules.reader import Marked, marked_tree
 from rules.schedule import Product, Schedule, read_schedule
 from rules.standards.cooling import ProductFacts, qualifies
@@ -53,6 +54,11 @@ def _unlike(product: Product, sheet: LotSheet) -> list[str]:
     facts, claimed = sheet.facts, product.facts
     if product.cured == "no":
         words.append("the schedule is for uncured product, and the lot holds a cure")
+    if sheet.poultry == "yes" and product.meat not in POULTRY:
+        words.append(
+            f"the schedule is for {product.meat}, and there is poultry in the lot: its "
+            f"lethality takes the poultry target ({SOURCE})"
+        )
     ground = sheet.product in GROUND
     if sheet.product not in EITHER and ground != (product.form == "comminuted"):
         words.append(

@@ -96,6 +96,7 @@ class LotSheet(Written):
     keep_refrigerated: Literal["yes", "no"] = Field(alias="keep refrigerated")
     cooked: Literal["fully", "partially"] | None = None
     meat_g: Weight = Field(alias="meat")  # green: meat, byproducts, poultry
+    poultry: Literal["yes", "no"] | None = None  # any at all in the meat block
     moisture: Share | None = Field(default=None, alias="meat moisture")
     water_g: Weight | None = Field(default=None, alias="water")
     salt_g: Weight | None = Field(default=None, alias="salt")

@@ -12,6 +12,7 @@ Source: FSIS-GD-2021-14, the three critical operating parameters, and table 5, g
 
 from collections.abc import Iterable, Sequence
 
+from rules import poultry
 from rules.crosscheck import LETHAL
 from rules.facts import Finding, Standing, Verdict
 from rules.schedule import Schedule
@@ -36,12 +37,17 @@ def ahead(schedule: Schedule) -> str:
 
 
 def beside(schedule: Schedule, findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The findings, those of lethality with what is proven of the humidity."""
+    """The findings, those of lethality with the poultry's target and the humidity."""
     names = lethal(schedule)
     humid = f"{MARK}{humidity(schedule, findings)}" if names else ""
+    meat = schedule.product.meat
+    words = {
+        one.name: f"{poultry.words(meat, one.kind)}{humid}"
+        for one in schedule.limits
+        if one.name in names
+    }
     return tuple(
-        one._replace(why=one.why + humid) if one.limit in names else one
-        for one in findings
+        one._replace(why=one.why + words.get(one.limit, "")) for one in findings
     )
 
 

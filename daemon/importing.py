@@ -60,6 +60,7 @@ def _asked(asked: argparse.Namespace) -> Asked:
         dates=Dates(asked.dates) if asked.dates else None,
         hour=Hour(asked.repeated_hour) if asked.repeated_hour else None,
         columns=columns,
+        zones=zone_named,
     )
 
 

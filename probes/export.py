@@ -23,13 +23,14 @@ from probes.contract import Unit
 from probes.json_text import Unusable, say
 from probes.screen import nearest, trusted
 from probes.stamps import say_stamp
-from probes.trace import HEAD, Column
+from probes.trace import HEAD, Column, Zones
 from probes.wall_clock import (
     BOTH,
     CLOCK,
     DATE,
     Dates,
     Hour,
+    fixed_zone,
     in_utc,
     order_of,
     read_wall,
@@ -52,9 +53,10 @@ IN_HEAD = [
     (unit, re.compile(rf"[\s,_]*(?:\bin )?[\[(]?(?<![A-Za-z])(?:{words})[\])]?$"))
     for unit, words in UNITS.items()
 ]
+PLACE = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Z][A-Za-z_]+){1,2}\b")
 AFTER_NUMBER = re.compile(rf" ?(?:{'|'.join(UNITS.values())}|°)$")
 IN_CELL = [(unit, re.compile(rf"\d ?(?:{words})$")) for unit, words in UNITS.items()]
-# A fixed zone beside the word for time in a header, as in "Time (UTC+1)".
+# A zone beside the word for time in a header: "Time (UTC+1)", "Time Europe/Vienna".
 ZONE = re.compile(r"\b(?:UTC|GMT)(?: ?([+-])(\d{1,2})(?::?([0-5]\d))?)?(?!\w)")
 LEAVE_OUT = ""
 GAPS_TOLD = 10
@@ -68,6 +70,7 @@ class Asked:
     dates: Dates | None = None
     hour: Hour | None = None
     columns: Mapping[str, str] = field(default_factory=dict)  # header: name [unit]
+    zones: Zones = fixed_zone  # what knows the zones that a header may name
 
 
 class Imported(NamedTuple):
@@ -196,16 +199,18 @@ class _Table:
 
     def zone(self, cell: Cell, named: str) -> tzinfo | None:
         """The zone of the table's times: as asked, or as the header names it."""
-        found, asked = ZONE.search(named), self.asked.zone
-        if not found:
-            return asked
-        sign, hours, minutes = found.groups("0")
-        ahead = timedelta(hours=int(hours), minutes=int(minutes))
-        zone = timezone(-ahead if sign == "-" else ahead)
+        asked = self.asked.zone
+        for said in PLACE.findall(named):
+            if zone := self.asked.zones(said):
+                break
+        else:
+            if not (found := ZONE.search(named)):
+                return asked
+            said, zone = found[0], _fixed(*found.groups("0"))
         if asked is None:
             self.choices.append(f"the header says that times are those of {zone}")
-        elif asked.utcoffset(None) != zone.utcoffset(None):
-            text = f"the header says {say(found[0])}, and --zone says {asked}"
+        elif not _same(asked, zone):
+            text = f"the header says {say(said)}, and --zone says {asked}"
             self.fault(cell, text, "leave --zone out, or mend the header")
         return asked or zone
 
@@ -410,6 +415,18 @@ class _Table:
             self.choices.append(words)
         if len(gaps) > GAPS_TOLD:
             self.choices.append(f"and {len(gaps) - GAPS_TOLD} gaps more")
+
+
+def _fixed(sign: str, hours: str, minutes: str) -> tzinfo:
+    ahead = timedelta(hours=int(hours), minutes=int(minutes))
+    return timezone(-ahead if sign == "-" else ahead)
+
+
+def _same(one: tzinfo, other: tzinfo) -> bool:
+    """Whether two zones are one by name, or fixed ones of the same offset."""
+    ahead = one.utcoffset(None)
+    fixed = ahead is not None and ahead == other.utcoffset(None)
+    return fixed or str(one) == str(other)
 
 
 def _told_apart(names: Sequence[str]) -> list[str]:

@@ -1,8 +1,11 @@
 """daemon/buffer.py: samples on disk, numbered, bounded, and gone when acknowledged."""
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from daemon.buffer import Buffer, BufferFileError
 from probes.pack import Sample
@@ -89,3 +92,27 @@ def test_a_file_that_is_no_buffer_is_said_to_be_none(tmp_path: Path) -> None:
     path.write_text("not a database at all " * 50)
     with pytest.raises(BufferFileError, match="not a database"):
         Buffer(path, 100)
+
+
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+
+
+@settings(max_examples=12)  # each makes a file durable
+@given(
+    st.lists(
+        st.builds(
+            Sample, TEXTS, st.integers(0, 2**53), TEXTS, TEXTS, TEXTS, st.just(0)
+        ),
+        max_size=8,
+    )
+)
+def test_what_is_kept_comes_back_as_it_was(samples: list[Sample]) -> None:
+    """Whatever its texts hold; its number is the buffer's to give."""
+    with TemporaryDirectory() as folder:
+        buffer = Buffer(Path(folder, "buffer.db"), 100)
+        buffer.add(samples)
+        buffer.close()
+        again = Buffer(Path(folder, "buffer.db"), 100)
+        kept = [one.sample._replace(number=0) for one in again.after(0, 100)]
+        again.close()
+    assert kept == samples

@@ -3,6 +3,7 @@
 The tables are invented in the manner of loggers: no product's own form.
 """
 
+from dataclasses import replace
 from datetime import UTC, timedelta, timezone
 from zoneinfo import ZoneInfo
 
@@ -277,3 +278,16 @@ def test_a_zone_that_is_asked_against_the_header_is_a_fault() -> None:
 def test_a_number_with_other_marks_than_a_decimal_one_is_refused(number: str) -> None:
     text = f"Time;Core [°F]\n2026-01-02 06:00;{number}\n"
     assert f"{number!r} is not a number" in unclear(text, Asked(UTC))
+
+
+def test_a_zone_that_the_header_names_is_taken_if_it_is_known() -> None:
+    text = "Date/Time (Europe/Vienna);Core [°C]\n2026-07-02 06:00;1.5\n"
+    asked = Asked(zones={"Europe/Vienna": VIENNA}.get)
+    found = understood(text, asked)
+    assert "the header says that times are those of Europe/Vienna" in found.choices
+    assert found.text.splitlines()[1] == "2026-07-02T04:00:00.000Z,1.5"
+    words = "the header says 'Europe/Vienna', and --zone says UTC"
+    assert words in unclear(text, replace(asked, zone=UTC))
+    far = replace(asked, zone=ZoneInfo("America/Chicago"))
+    assert "and --zone says America/Chicago" in unclear(text, far)
+    assert understood(text, replace(asked, zone=VIENNA)).times_ms == found.times_ms

@@ -14,6 +14,7 @@ from rules.formulation import Span, say_ppm, strength_doubt
 from rules.lot_claims import bound, unknown
 from rules.lot_sheet import LotSheet, claims, read_lot_sheet
 from rules.schedule import Schedule, read_schedule
+from rules.standards.nitrite import FINISHED_NITRITE
 from rules.weights import say_g, say_share
 
 SUPPORTS = {True: "qualifies", False: "does not", None: "not known"}
@@ -85,6 +86,8 @@ def told(sheet: LotSheet) -> Iterator[str]:
         mark = "" if one.limit.verified else " (from memory, to be verified)"
         note = f"; {one.limit.note}" if one.limit.note else ""
         yield f"            source: {one.limit.source}{mark}{note}"
+    if sheet.finished is None:
+        yield f"  not judged nitrite in the finished product: {_unmeasured()}"
     yield ""
     yield "cooling options"
     for claim in claims(sheet.facts):
@@ -92,6 +95,15 @@ def told(sheet: LotSheet) -> Iterator[str]:
         yield f"  {SUPPORTS[claim.may]:<9} {claim.option}{mark}: {claim.why}"
     yield ""
     yield from _caution(sheet)
+
+
+def _unmeasured() -> str:
+    one = FINISHED_NITRITE
+    return (
+        f"{one.bound} {say_ppm(one.ppm)} ({one.source}), which no weight shows; where "
+        "it was analysed, write for example: "
+        "finished nitrite: {measured: 30 ppm, report: laboratory, number and day}"
+    )
 
 
 def _caution(sheet: LotSheet) -> Iterator[str]:

@@ -25,6 +25,7 @@ from typing import NamedTuple
 
 from rules.facts import Verdict
 from rules.standards.nitrite import (
+    FINISHED_NITRITE,
     Bound,
     CureLimit,
     ProductClass,
@@ -143,7 +144,7 @@ def check(
     """Hold what went in against every ingoing limit of the class, floors included.
 
     Erythorbic or ascorbic acid is judged where any went in.  The ceiling in the
-    finished product is not judged: no weight can show it.
+    finished product is not judged here: no weight can show it, see ``finished``.
     """
     figures = {
         Substance.NITRITE: ingoing.nitrite,
@@ -157,6 +158,13 @@ def check(
         for limit in cure_limits(product, keep_refrigerated=keep_refrigerated)
         if limit.substance in figures
     )
+
+
+def finished(product: ProductClass, measured_ppm: int, off_by_ppm: int) -> CureFinding:
+    """Hold an analysis of the finished product against its ceiling."""
+    least = max(measured_ppm - off_by_ppm, 0)
+    bounds = (least, measured_ppm, measured_ppm + off_by_ppm)
+    return _finding(FINISHED_NITRITE, Span(*map(Fraction, bounds)), product)
 
 
 def strength_doubt(ingoing: Ingoing) -> str:

@@ -28,13 +28,14 @@ from rules.formulation import (
     Ingoing,
     check,
     comminuted,
+    finished,
     pumped,
 )
 from rules.limit import Written
 from rules.reader import Marked, is_one_of, marked_tree, validated
 from rules.standards.cooling import COOLING_OPTIONS, ProductFacts, qualifies
 from rules.standards.nitrite import ProductClass
-from rules.units import ActivityMilli, PhMilli, refused
+from rules.units import ActivityMilli, PhMilli, Ppm, refused
 from rules.weights import Share, Weight, say_g, say_share
 
 # No source: above the strength of every premix we know of; from here on it is nitrite
@@ -88,6 +89,14 @@ class Pickle(Written):
     taken_up: Share = Field(alias="taken up", gt=0)
 
 
+class Analysis(Written):
+    """What was measured of the nitrite in the finished product, and by whom."""
+
+    measured_ppm: Ppm = Field(alias="measured")
+    off_by_ppm: Ppm = Field(default=0, alias="off by")
+    report: str = Field(min_length=1)
+
+
 class LotSheet(Written):
     """What was weighed into one lot."""
 
@@ -107,6 +116,7 @@ class LotSheet(Written):
         default=None, alias="water activity"
     )
     ph_milli: PhMilli | None = Field(default=None, alias="pH")  # measured
+    finished: Analysis | None = Field(default=None, alias="finished nitrite")
     notes: str = ""
 
     @property
@@ -133,9 +143,13 @@ class LotSheet(Written):
 
     @property
     def findings(self) -> tuple[CureFinding, ...]:
-        """What the weights show of every limit of the class."""
+        """What the weights show of every limit of the class, and an analysis."""
         keep = self.keep_refrigerated == "yes"
-        return check(self.ingoing, self.product, keep_refrigerated=keep)
+        found = check(self.ingoing, self.product, keep_refrigerated=keep)
+        if one := self.finished:
+            end = finished(self.product, one.measured_ppm, one.off_by_ppm)
+            found = (*found, end._replace(why=f"{end.why}, by {one.report}"))
+        return found
 
     @property
     def brine(self) -> Fraction | None:

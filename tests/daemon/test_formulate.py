@@ -53,6 +53,7 @@ def test_the_figures_are_printed(
     printed = capsys.readouterr().out
     assert "ingoing nitrite: 156.25 ppm of green weight" in printed
     assert "rounded to a hundredth" in printed
+    assert "not judged nitrite in the finished product: at most 200 ppm" in printed
     assert "the same weight would make 2500 ppm, which can kill" in printed
 
 

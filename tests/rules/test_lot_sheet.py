@@ -43,6 +43,39 @@ stages: [{stage: chill, ends: when every core falls to 4 degC}]
 limits:
   - {limit: cooling, kind: cooling option, channel: core, option: NAME}
 """
+ANALYSED = SHEET + "finished nitrite: {measured: MEASURED, report: LAB-7}\n"
+
+
+@pytest.mark.parametrize(
+    ("measured", "verdict"),
+    [
+        # 9 CFR 424.21(c): not above 200 ppm in the finished product.
+        ("0 ppm", "met"),
+        ("200 ppm", "met"),
+        ("201 ppm", "missed"),
+        ("190 ppm, off by: 10 ppm", "met"),
+        ("190 ppm, off by: 11 ppm", "unproven"),
+        ("215 ppm, off by: 14 ppm", "missed"),
+    ],
+)
+def test_the_finished_product_is_judged_by_its_analysis(
+    measured: str, verdict: str
+) -> None:
+    found = read_lot_sheet("lot.yaml", ANALYSED.replace("MEASURED", measured))
+    assert isinstance(found, LotSheet), found
+    one = found.findings[-1]
+    assert one.verdict == verdict
+    assert "200 ppm in the finished product" in one.why
+    assert one.why.endswith(", by LAB-7")
+    assert found.breached is (verdict != "met")
+
+
+def test_the_finished_product_is_never_inferred() -> None:
+    found = read_lot_sheet("lot.yaml", SHEET)
+    assert isinstance(found, LotSheet), found
+    assert not any("finished" in one.limit.printed for one in found.findings)
+
+
 BLOCK = """\
 product:
   meat: pork

@@ -36,11 +36,13 @@ from tests.rules.strategies import (
     BEGUN_MS,
     KINDS,
     OTHER_WAYS,
+    SLOW_MS,
     Kind,
     Window,
     jitters,
     judged,
     values,
+    written,
 )
 from tests.rules.truth import Point, Where
 
@@ -366,18 +368,23 @@ NODES, WEIGHTS = leggauss(5)
 def growth(kind: Kind, one: Sampled) -> None:
     """The model of ``tests/standards/test_growth.py``, by Gauss's quadrature."""
     (shown,), _ = judged(kind, one.window, one.readings)
-    points = one.points(round(TMAX * 1000), round(TMIN * 1000))
+    total = added_up(one.points(round(TMAX * 1000), round(TMIN * 1000)), log10_per_hour)
+    grown = math.log10((1 + Q0 * 10**total) / (1 + Q0)) * 1000
+    assert shown.most - 2 <= grown <= shown.least + 2, (shown, grown)
+    assert shown.verdict is Verdict.UNPROVEN
+
+
+def added_up(points: list[Point], rate: Callable[[float], float]) -> float:
+    """A rate by the hour, added up along a course with a point at each of its kinks."""
     total = 0.0
     for start, stop in pairwise(points):
         half_h = float(stop.at_ms - start.at_ms) / 7_200_000
         middle_c = float(start.value_mc + stop.value_mc) / 2_000
         rise_c = float(stop.value_mc - start.value_mc) / 2_000
-        found = (log10_per_hour(middle_c + rise_c * float(node)) for node in NODES)
+        found = (rate(middle_c + rise_c * float(node)) for node in NODES)
         each = zip(WEIGHTS, found, strict=True)
-        total += half_h * sum(float(weight) * rate for weight, rate in each)
-    grown = math.log10((1 + Q0 * 10**total) / (1 + Q0)) * 1000
-    assert shown.most - 2 <= grown <= shown.least + 2, (shown, grown)
-    assert shown.verdict is Verdict.UNPROVEN
+        total += half_h * sum(float(weight) * one for weight, one in each)
+    return total
 
 
 def log10_per_hour(at_c: float) -> float:
@@ -385,6 +392,34 @@ def log10_per_hour(at_c: float) -> float:
     if not TMIN < at_c < TMAX:
         return 0.0
     return (A * (at_c - TMIN)) ** 2 * (1 - math.exp(B * (at_c - TMAX)))
+
+
+AT_ONCE = Kind(
+    "growth at once",
+    written(
+        **{"kind": "predicted growth", "class": "operating"},
+        model="S. aureus, any meat, as if growth began at once, Rosso form",
+    ),
+    (7_000, 37_000, 48_889),
+    SLOW_MS,
+)
+
+
+def doublings_per_hour(at_c: float) -> float:
+    """Three at 37 degC, none at 7 and above 48.889 (Rosso's form, 50 degC its end)."""
+    if not 7 < at_c <= 48.889:
+        return 0.0
+    below = 30 * (30 * (at_c - 37) + 13 * (37 + 7 - 2 * at_c))
+    return 3 * (at_c - 7) ** 2 * (at_c - 50) / below
+
+
+@given(sampled(AT_ONCE))
+def test_growth_at_once_is_no_less_than_that_of_the_course(one: Sampled) -> None:
+    """The least is none at all, since the lag may last; the most holds the truth."""
+    (shown,), _ = judged(AT_ONCE, one.window, one.readings)
+    total = added_up(one.points(*AT_ONCE.marks_mc), doublings_per_hour)
+    assert shown.most == 0
+    assert total * math.log10(2) * 1000 <= shown.least + 2
 
 
 def longest_silence(kind: Kind, one: Sampled) -> None:

@@ -10,7 +10,12 @@ from collections.abc import Iterable
 from daemon.journal import Kept
 from rules.facts import Entry, EntryKind
 
-MOVES = (EntryKind.NEXT_STAGE, EntryKind.END, EntryKind.MOVED)
+MOVES = (
+    EntryKind.NEXT_STAGE,
+    EntryKind.END,
+    EntryKind.MOVED,
+    EntryKind.SPOT_CHECK,
+)
 BY_US = "fumarium"
 
 

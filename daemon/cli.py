@@ -123,8 +123,10 @@ def _cook(commands: Commands) -> None:
     spots.add_argument("lot")
     spots.add_argument("pieces", help="for example: '72.1, 71.8, 73.0 degC'")
     spots.add_argument("--with", dest="instrument", required=True, help="which one")
-    words = "how far it may be off, for example: '0.5 K'"
-    spots.add_argument("--within", required=True, help=words)
+    words = "how far it may be off, such as '0.5 K'; else as the settings say"
+    spots.add_argument("--within", default="", help=words)
+    words = "the stage whose end it is about; else the one that goes on"
+    spots.add_argument("--of", default="", help=words)
     acknowledge = _add(commands, "acknowledge", "answer an alert", _entry)
     acknowledge.add_argument("alert", help="its number, or all")
     for command in (begin, end, following, note, moved, spots, acknowledge):

@@ -131,7 +131,7 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
         elif kind is EntryKind.MOVED:
             text, about = _move(asked, settings, journal)
         elif kind is EntryKind.SPOT_CHECK:
-            text, about = _spots(asked, journal)
+            text, about = _spots(asked, settings, journal, now_ms)
         elif kind in (EntryKind.NEXT_STAGE, EntryKind.END):
             about = _stage(lot, journal)
             if not about or _ended(lot, journal):
@@ -174,23 +174,41 @@ def _move(
     return moving.text_of(asked.settling, words), asked.channel
 
 
-def _spots(asked: argparse.Namespace, journal: Journal) -> tuple[str, str]:
+def _spots(
+    asked: argparse.Namespace, settings: Settings, journal: Journal, now_ms: int
+) -> tuple[str, str]:
     """The text of a set of spot checks, with what it bears out, and the stage."""
     cook = journal.cook(asked.lot)
     assert cook is not None
     instrument = asked.instrument.strip()
-    if not instrument or not instrument.isprintable():
-        raise CommandError("--with: name the thermometer", BAD_COMMAND)
+    if not instrument.isprintable() or not re.fullmatch("[^,;]+", instrument):
+        right = "--with: name the thermometer, without comma or semicolon"
+        raise CommandError(right, BAD_COMMAND)
+    known = next((t for t in settings.thermometers if t.name == instrument), None)
+    if not asked.within and known is None:
+        words = "--within: say how far it may be off, or name it in the settings"
+        raise CommandError(words, BAD_COMMAND)
     try:
-        taken = spots.read(asked.pieces, asked.within)
+        taken = spots.read(asked.pieces, asked.within or "0 K")
+        if known:
+            within_mc = max(taken.within_mc, known.within_mc)
+            taken = taken._replace(within_mc=within_mc)
     except ValueError as error:
         raise CommandError(f"spot-check: {error}; {spots.RIGHT}", BAD_COMMAND) from None
     stage = "" if _ended(asked.lot, journal) else _stage(asked.lot, journal)
+    if asked.of and not any(
+        one.event.subject == "stage" and one.event.name == asked.of
+        for one in journal.events(asked.lot)
+    ):
+        words = f"--of: lot {asked.lot} has come to no stage {asked.of!r}"
+        raise CommandError(words, BAD_COMMAND)
+    stage = asked.of or stage
     schedule = read_schedule(cook.schedule_path, cook.schedule)
     said = []
     if not isinstance(schedule, list):
         said = [*spots.against(schedule, stage, taken)]
-    text = "; ".join([spots.text_of(taken, instrument), *said])
+    standing = spots.standing_of(known, now_ms)
+    text = "; ".join([spots.text_of(taken, instrument, standing), *said])
     print(text)
     return text, stage
 

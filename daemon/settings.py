@@ -39,6 +39,7 @@ from probes.forms import FORMS, keys_of
 from rules.channels import Channel, Check, Point, Role
 from rules.faults import Fault
 from rules.reader import M, Marked, choice, marked_tree, validated
+from rules.spots import Thermometer
 from rules.units import Duration, Temperature, difference, duration, refused
 
 DAY_MS = 86_400_000
@@ -104,6 +105,7 @@ class Settings:
     contacts: Mapping[str, Secret]
     mirror: Mirror | None
     heartbeat: Heartbeat | None
+    thermometers: tuple[Thermometer, ...]  # that temperatures are taken with by hand
     compact_ms: int  # readings older than this are packed
     page: Page
     pace: Pace | None
@@ -515,6 +517,13 @@ else:
     )
 
 
+class _Thermometer(Part):
+    name: Text = Field(alias="thermometer")
+    within: Step
+    calibrated: Moment
+    due: Moment
+
+
 class _Contact(Part):
     contact: Text
     address: Kept
@@ -553,6 +562,7 @@ class _File(Part):
     broker: BrokerPart
     channels: list[_Keyed]
     calibrations: list[CheckPart] = []
+    thermometers: list[_Thermometer] = []
     contacts: list[_Contact] = []
     mirror: _Mirror | None = None
     heartbeat: _Heartbeat | None = None
@@ -574,6 +584,10 @@ class _File(Part):
             contacts={one.contact: one.address for one in self.contacts},
             mirror=Mirror(**dict(mirror)) if mirror else None,
             heartbeat=Heartbeat(beat.address, beat.every_ms) if beat else None,
+            thermometers=tuple(
+                Thermometer(one.name, one.within, one.calibrated, one.due)
+                for one in self.thermometers
+            ),
             compact_ms=self.compact_ms,
             page=Page(**dict(self.page)),
             pace=Pace(pace.begins, pace.times, pace.since) if pace else None,

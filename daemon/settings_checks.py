@@ -34,6 +34,7 @@ def checks(marked: Marked) -> Iterator[Fault]:
             yield from check(marked, loc, channel)
     yield from _names(marked, channels, "channel")
     yield from _names(marked, _list(marked, "contacts"), "contact")
+    yield from _names(marked, _list(marked, "thermometers"), "thermometer")
     yield from _topics(marked, channels)
     yield from calibrations(marked, channels, _list(marked, "calibrations"))
     if marked.tree.get("channels") == []:

@@ -28,6 +28,7 @@ from rules import (
     pairs,
     quiet,
     signs,
+    spot_sets,
     stages,
 )
 from rules.channels import Role
@@ -48,7 +49,7 @@ from rules.facts import (
 from rules.forecast import MINUTE_MS
 from rules.leaving import Left
 from rules.limit import Limit
-from rules.lines import Line, Turn, Turning
+from rules.lines import Line, Marks, Turning
 from rules.outlook import Course, Foreseen
 from rules.pairs import Pair, Paired
 from rules.plan import Plan as Plan
@@ -56,6 +57,7 @@ from rules.plan import events as limit_events
 from rules.plan import lacking as lacking
 from rules.plan import plan as plan
 from rules.signs import Seen
+from rules.spot_sets import Doubted
 from rules.stages import At, Lasts, Passed
 from rules.surroundings import Moment
 from rules.units import say_ms
@@ -72,13 +74,7 @@ class State(NamedTuple):
     signs: tuple[Seen, ...]  # of each channel
     pairs: tuple[Paired, ...]
     left: tuple[Left, ...] = ()  # what people have left out
-
-
-class Marks(NamedTuple):
-    """What can tell two readings of a channel apart."""
-
-    values_mc: list[int]  # in order: readings between the same two are alike
-    each: bool  # some limit counts every reading all the same
+    doubted: Doubted = spot_sets.NONE
 
 
 def opened(plan: Plan, at_ms: int) -> State:
@@ -122,6 +118,7 @@ def step(plan: Plan, state: State, fact: Fact) -> tuple[State, list[Event]]:
             state = _silent(plan, state, i, fact.at_ms, events)
     else:
         state = _entered(plan, state, fact, events)
+    events = spot_sets.told(plan, state.doubted, events)
     return state._replace(at_ms=fact.at_ms), events
 
 
@@ -164,7 +161,8 @@ def told(
     _, at_ms, low_mc, high_mc = whole[-1]
     sight = Sight(True, at_ms, low_mc, high_mc, at_ms, quiet=False)
     state = _with(state, i, sight, tuple(row))
-    return _put_together(plan, state, i, [], events), events
+    state = _put_together(plan, state, i, [], events)
+    return state, spot_sets.told(plan, state.doubted, events)
 
 
 def mark_ms(state: State) -> int:
@@ -220,10 +218,12 @@ def findings(plan: Plan, state: State) -> list[Finding]:
     found = []
     for number, limit in enumerate(plan.limits):
         for i, line in _lines(plan, state, number):
-            name = plan.channels[i].name
-            of = {name, *(c.name for c in plan.channels if c.role is limit.beside)}
+            channel = plan.channels[i]
+            beside = (c.name for c in plan.channels if c.role is limit.beside)
+            of = {channel.name, *beside}
             shown = leaving.told(state.left, of, line, lines.findings(limit, line))
-            found += [Finding(limit.name, one.part, name, *one[1:]) for one in shown]
+            head = (state.doubted, number, limit, channel)
+            found += [spot_sets.finding(*head, one) for one in shown]
     return found
 
 
@@ -384,22 +384,29 @@ def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> Sta
         before, at_ms = state.at, entry.at_ms
         state = state._replace(at=stages.ended(plan.stages, before, at_ms))
         return _ended(plan, state, before, at_ms, "", f"by {entry.who}", events)
+    if entry.kind in (EntryKind.SPOT_CHECK, EntryKind.NOTE):
+        state = _taken(plan, state, entry, events)
     if entry.kind is EntryKind.NOTE:
-        return state._replace(pairs=tuple(_noted(plan, state, entry)))
+        found = pairs.written(plan.pairs, plan.limits, state.pairs, entry)
+        return state._replace(pairs=found)
     i = plan.index.get(entry.about, -1)
     if entry.kind is EntryKind.MOVED and i >= 0:
         return _moved(plan, state, i, entry, events)
     return state
 
 
-def _noted(plan: Plan, state: State, entry: Entry) -> Iterator[Paired]:
-    """What each pair knows after a note, which may be about its limit."""
-    for pair, paired in zip(plan.pairs, state.pairs, strict=True):
-        limit = plan.limits[pair.number]
-        kept = limit.said(entry.text) if entry.about == limit.name else None
-        if kept is not None:
-            paired = pairs.noted(paired, entry.at_ms, kept=kept)
-        yield paired
+def _taken(plan: Plan, state: State, entry: Entry, events: list[Event]) -> State:
+    """Doubt what a set by hand contradicts, or end that doubt: ``rules.spot_sets``."""
+    before, shown = state.doubted, findings(plan, state)
+    head = (plan, state.at, before, state.lines, entry)
+    doubted, rows, at = spot_sets.after(*head)
+    state = state._replace(doubted=doubted, lines=rows, at=at)
+    told = (before, doubted, shown, findings(plan, state), entry)
+    events += spot_sets.events(*told)
+    if before.stage == at.number != doubted.stage and all(at.reached):
+        why = f"{plan.stages[at.number].ends}; borne out by {entry.who}"
+        return _move_on(plan, state, entry.at_ms, "", why, events)
+    return state
 
 
 def _moved(
@@ -432,7 +439,7 @@ def _core_heard(
         return state
     reached = (*at.reached[:core], True, *at.reached[core + 1 :])
     state = state._replace(at=at._replace(reached=reached))
-    if not all(reached):
+    if not all(reached) or state.doubted.stage == at.number:
         return state
     name = plan.channels[i].name
     why = f"{stage.ends}; {name} was the last"
@@ -480,7 +487,7 @@ def _turn_all(
     plan: Plan, state: State, before: int, at_ms: int, events: list[Event]
 ) -> State:
     """Tell every limit of every channel that the stage turned over."""
-    turns = [_turn(plan, state, number, before) for number in range(len(plan.limits))]
+    turns = [lines.turn(during, before, state.at) for during in plan.during]
     rows = []
     for i, row in enumerate(state.lines):
         after: list[Line] = []
@@ -508,16 +515,6 @@ def _turn_all(
         events += limit_events(plan, pair.feeds[0], pair.number, moves)
         found.append(paired)
     return state._replace(pairs=tuple(found))
-
-
-def _turn(plan: Plan, state: State, number: int, before: int) -> Turn | None:
-    during, now = plan.during[number], state.at.number
-    if not any(i >= now for i in during):
-        last = Turn.ENDED if state.at.finished_ms else Turn.OVER
-        return last if before <= max(during, default=-1) else None
-    if now in during:
-        return None if before in during else Turn.BEGIN
-    return Turn.PAUSE if before in during else None
 
 
 def _shown(

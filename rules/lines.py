@@ -5,7 +5,7 @@ inside a piece of evidence not yet known, so a turn waits until the channel's
 evidence reaches it, and the piece that spans it is cut there.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from enum import StrEnum
 from typing import Any, NamedTuple
 
@@ -21,6 +21,7 @@ from rules.limit import (
     Shown,
     say_at,
 )
+from rules.stages import At
 from rules.standards.cooling import ProductFacts
 
 
@@ -39,6 +40,13 @@ class Turning(NamedTuple):
     at_ms: int
     turn: Turn
     heat_ended_ms: int
+
+
+class Marks(NamedTuple):
+    """What can tell two readings of a channel apart."""
+
+    values_mc: list[int]  # in order: readings between the same two are alike
+    each: bool  # some limit counts every reading all the same
 
 
 class Missed(NamedTuple):
@@ -116,6 +124,17 @@ def told(limit: Limit, line: Line, spans: Sequence[Span]) -> tuple[Line, list[Mo
         return line, []
     state, moves = limit.steps(line.state, spans)
     return line._replace(state=state), moves
+
+
+def turn(during: Collection[int], before: int, at: At) -> Turn | None:
+    """What it means to a limit of these stages that ``before`` turned over."""
+    now = at.number
+    if not any(i >= now for i in during):
+        last = Turn.ENDED if at.finished_ms else Turn.OVER
+        return last if before <= max(during, default=-1) else None
+    if now in during:
+        return None if before in during else Turn.BEGIN
+    return Turn.PAUSE if before in during else None
 
 
 def turned(

@@ -15,6 +15,7 @@ from typing import NamedTuple
 from rules import lines
 from rules.channels import Channel
 from rules.evidence import Bridge, Hole, Piece, Sight, Span
+from rules.facts import Entry
 from rules.limit import Limit, Move
 from rules.lines import Line, Turn, Turning
 from rules.standards.cooling import ProductFacts
@@ -91,6 +92,20 @@ def heard(pair: Pair, paired: Paired, channel: int, pieces: Sequence[Piece]) -> 
             for feed, have in zip(pair.feeds, paired.ahead, strict=True)
         )
     )
+
+
+def written(
+    among: Sequence[Pair], limits: Sequence[Limit], known: Sequence[Paired], note: Entry
+) -> tuple[Paired, ...]:
+    """What each pair knows after a note, which may be about its limit."""
+    found = []
+    for pair, paired in zip(among, known, strict=True):
+        limit = limits[pair.number]
+        kept = limit.said(note.text) if note.about == limit.name else None
+        if kept is not None:
+            paired = noted(paired, note.at_ms, kept=kept)
+        found.append(paired)
+    return tuple(found)
 
 
 def noted(paired: Paired, at_ms: int, *, kept: bool) -> Paired:

@@ -13,6 +13,7 @@ Form::
           - silent for 5 min
         entries:
           - at 40 min: next stage
+          - at 45 min: spot check 3.9, 4.2 degC within 0.5 K of chill
         expect:
           - at 41 min: chill deviation
           - never: core quiet
@@ -32,7 +33,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from rules import engine
+from rules import engine, spots
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject, Verdict
 from rules.faults import Fault
@@ -52,6 +53,9 @@ from rules.units import (
 )
 
 WORDS = {"next stage": EntryKind.NEXT_STAGE, "end": EntryKind.END}
+# Of a thermometer that is taken to be in order.
+SPOTS = re.compile(r"spot check (.+ deg[CF]) within (\S+ K) of (.+)")
+CALIBRATED = "calibrated 2026-01-01"
 QUIET_PERIODS = 12
 WHO = "rehearsal"
 
@@ -92,6 +96,11 @@ def _expected(tree: object) -> Expected:
 def _entry(tree: object) -> Entry:
     right = "write for example: at 3 h: next stage"
     key, words = _one_key(tree, right)
+    taken = SPOTS.fullmatch(words)
+    if key.startswith("at ") and taken:
+        at_ms = length(key.removeprefix("at "))
+        kept = spots.text_of(spots.read(taken[1], taken[2]), "one", CALIBRATED)
+        return Entry(EntryKind.SPOT_CHECK, at_ms, at_ms, WHO, kept, taken[3])
     if not key.startswith("at ") or words not in WORDS:
         raise refused(f"{key}: {words} is nothing that is entered", right)
     at_ms = length(key.removeprefix("at "))

@@ -2,23 +2,39 @@
 
 The lowest piece stands for all, less what the thermometer may be off; where a core has
 to fall, the highest, and more.  A set is what was seen at one moment and holds no time:
-it is kept and told beside what the probes prove, and moves no limit.
+it meets no limit, and what it takes from what a probe has shown is told in
+``rules.spot_sets``.  Where the thermometer is not calibrated, it is advice alone.
 
 Units: ``_mc`` as in ``rules.facts``.
 """
 
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from typing import NamedTuple
 
 from rules.dwell import DwellTableLimit
 from rules.schedule import Schedule
 from rules.stages import Way
-from rules.units import difference, refused, say_k, say_mc, temperature
+from rules.units import difference, refused, say_mc, temperature
 
 RIGHT = "write, for example: '72.1, 71.8, 73.0 degC' --within '0.5 K'"
 SEPARATED = re.compile(r"\s*,\s+|\s+")
 MOST = 50  # pieces in a set
+KEPT = re.compile(
+    r"\d+ pieces? by hand: ([^;]+) degC; the lowest [^;]+; with [^,;]+, "
+    r"within ([0-9.]+ K), calibrated [0-9-]+"
+)
+ADVICE = "advice alone"
+
+
+class Thermometer(NamedTuple):
+    """One that temperatures are taken with by hand, as the settings tell of it."""
+
+    name: str
+    within_mc: int  # expanded uncertainty, k = 2, with all that it is read by
+    calibrated_ms: int
+    due_ms: int  # when it is to be calibrated again
 
 
 class Spots(NamedTuple):
@@ -53,14 +69,45 @@ def read(pieces: str, within: str) -> Spots:
     return Spots(values_mc, difference(within))
 
 
-def text_of(spots: Spots, instrument: str) -> str:
-    """The set as it is kept: every piece in the order in which it was taken."""
-    each = ", ".join(say_mc(one) for one in spots.values_mc)
+def standing_of(known: Thermometer | None, at_ms: int) -> str:
+    """Whether what a thermometer shows counts, in words that go into the entry."""
+    if known is None:
+        return f"{ADVICE}: no thermometer of that name is in the settings"
+    if at_ms < known.calibrated_ms:
+        return f"{ADVICE}: it is calibrated from {_day(known.calibrated_ms)} on"
+    if at_ms >= known.due_ms:
+        return f"{ADVICE}: its calibration was due on {_day(known.due_ms)}"
+    return f"calibrated {_day(known.calibrated_ms)}, due {_day(known.due_ms)}"
+
+
+def counted(text: str) -> Spots | None:
+    """The set in the text of an entry; None where it is advice alone."""
+    found = KEPT.match(text)
+    if found is None:
+        return None
+    try:
+        return read(found[1].replace(" degC", "") + " degC", found[2])
+    except ValueError:
+        return None
+
+
+def at_end(spots: Spots, end_mc: int, *, rises: bool) -> bool:
+    """Whether every piece is surely at the end point of a stage."""
+    return spots.least_mc >= end_mc if rises else spots.most_mc <= end_mc
+
+
+def text_of(spots: Spots, instrument: str, standing: str) -> str:
+    """The set as it is kept: every piece in the order in which it was taken.
+
+    Nothing is rounded, so that what is read back is what was taken.
+    """
+    each = ", ".join(_exactly(one, "degC") for one in spots.values_mc)
     count = len(spots.values_mc)
     pieces = "1 piece" if count == 1 else f"{count} pieces"
     return (
-        f"{pieces} by hand: {each}; the lowest {say_mc(min(spots.values_mc))}; "
-        f"with {instrument}, within {say_k(spots.within_mc)}"
+        f"{pieces} by hand: {each}; the lowest "
+        f"{_exactly(min(spots.values_mc), 'degC')}; with {instrument}, "
+        f"within {_exactly(spots.within_mc, 'K')}, {standing}"
     )
 
 
@@ -68,11 +115,7 @@ def against(schedule: Schedule, stage: str, spots: Spots) -> Iterator[str]:
     """What the set says of the end of a stage, and of the tables that judge cores."""
     for one, way in zip(schedule.stages, schedule.ways, strict=True):
         if one.name == stage and way in (Way.RISES, Way.FALLS):
-            is_there = (
-                spots.least_mc >= one.ends.mc
-                if way is Way.RISES
-                else spots.most_mc <= one.ends.mc
-            )
+            is_there = at_end(spots, one.ends.mc, rises=way is Way.RISES)
             yield f"stage {stage} {_reached(is_there)} {say_mc(one.ends.mc)}"
     for limit in schedule.judged:
         if isinstance(limit, DwellTableLimit):
@@ -81,6 +124,16 @@ def against(schedule: Schedule, stage: str, spots: Spots) -> Iterator[str]:
                 is_there = spots.least_mc >= min(at_once)
                 row = f"{say_mc(min(at_once))}, where {limit.table.name} asks no time"
                 yield f"limit {limit.name} {_reached(is_there)} {row}"
+
+
+def _exactly(value_mc: int, unit: str) -> str:
+    whole, rest = divmod(abs(value_mc), 1000)
+    part = f"{rest:03}".rstrip("0") or "0"
+    return f"{'-' if value_mc < 0 else ''}{whole}.{part} {unit}"
+
+
+def _day(at_ms: int) -> str:
+    return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y-%m-%d}"
 
 
 def _reached(is_there: bool) -> str:

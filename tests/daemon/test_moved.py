@@ -57,6 +57,33 @@ def test_spot_checks_are_one_entry_with_what_they_bear_out(
     assert entry.text in said
 
 
+def test_a_thermometer_of_the_settings_counts_and_no_name_can_say_that_it_does(
+    at: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = Path(at[1])
+    known = (
+        "thermometers:\n  - {thermometer: TH-2, within: 0.5 K, "
+        "calibrated: 2020-01-02T00:00:00Z, due: 2999-01-02T00:00:00Z}\n"
+    )
+    path.write_text(path.read_text() + known)
+    for name, counts in (
+        (["TH-2"], "with TH-2, within 0.5 K, calibrated 2020-01-02, due 2999-01-02"),
+        (["TH-2", "--within", "0.1 K"], "within 0.5 K, calibrated"),
+        (["TH-3", "--within", "0.1 K"], "within 0.1 K, advice alone: no thermometer"),
+    ):
+        asked = ["spot-check", LOT, "70 degC", "--with", *name, "--who", "A", *at]
+        assert main(asked) == GOOD
+        assert counts in capsys.readouterr().out
+    for words, said in (
+        (["X, within 0 K, calibrated 2026-01-01"], "--with: name the thermometer"),
+        (["TH-3"], "--within: say how far it may be off"),
+        (["TH-2", "--of", "smoke"], "--of: lot T-9 has come to no stage 'smoke'"),
+    ):
+        asked = ["spot-check", LOT, "70 degC", "--with", *words, "--who", "A", *at]
+        assert main(asked) == BAD_COMMAND
+        assert said in capsys.readouterr().err
+
+
 def test_a_set_without_a_unit_is_refused(
     at: tuple[str, str], capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -6,7 +6,15 @@ reduction is achieved instantly.
 
 import pytest
 
-from rules.spots import Spots, against, read, text_of
+from rules.spots import (
+    Spots,
+    Thermometer,
+    against,
+    counted,
+    read,
+    standing_of,
+    text_of,
+)
 from tests.rules.stories import schedule
 
 TOLD = schedule(
@@ -27,10 +35,30 @@ def test_a_set_is_read_and_said_piece_by_piece() -> None:
     spots = read("72.1, 71.8 73.0 degC", "0.5 K")
     assert spots == Spots((72_100, 71_800, 73_000), 500)
     assert (spots.least_mc, spots.most_mc) == (71_300, 73_500)
-    assert text_of(spots, "TH-2") == (
+    assert text_of(spots, "TH-2", "calibrated 2026-01-02") == (
         "3 pieces by hand: 72.1 degC, 71.8 degC, 73.0 degC; the lowest 71.8 degC; "
-        "with TH-2, within 0.5 K"
+        "with TH-2, within 0.5 K, calibrated 2026-01-02"
     )
+    assert counted(text_of(spots, "TH-2", "calibrated 2026-01-02")) == spots
+    assert counted(text_of(spots, "TH-2", "advice alone: it is not")) is None
+
+
+@pytest.mark.parametrize(
+    ("at_ms", "words"),
+    [
+        (99, "advice alone: it is calibrated from 1970-01-01 on"),
+        (100, "calibrated 1970-01-01, due 1970-01-02"),
+        (86_400_000, "advice alone: its calibration was due on 1970-01-02"),
+    ],
+)
+def test_a_thermometer_counts_from_its_calibration_until_it_is_due(
+    at_ms: int, words: str
+) -> None:
+    assert standing_of(Thermometer("TH-2", 500, 100, 86_400_000), at_ms) == words
+    assert standing_of(None, at_ms).startswith("advice alone: no thermometer")
+
+
+def test_a_set_in_fahrenheit_is_read() -> None:
     assert read("158 degF", "0 K").values_mc == (70_000,)
 
 

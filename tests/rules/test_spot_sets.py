@@ -1,0 +1,134 @@
+"""rules/spot_sets.py: a set by hand that contradicts a probe, and what ends the doubt.
+
+Source: FSIS Appendix A (9 CFR 318.17), meat, 6.5-log10: at 158 degF (70.0 degC) the
+reduction is achieved instantly, at 140 degF (60.0 degC) in 12 min.  That the lowest of
+several pieces governs is common practice, no source.
+"""
+
+import pytest
+
+from rules.facts import Entry, EntryKind, Subject, Verdict
+from rules.rehearsal import Rehearsal, run
+from rules.replay import Outcome
+from rules.spots import read, text_of
+from tests.rules.stories import BEGUN_MS, MIN, cook, core, entry, flat, judged, schedule
+
+TOLD = schedule(
+    """\
+stages:
+  - {stage: cook, ends: when every core rises to 158 degF}
+  - {stage: chill, ends: by hand}
+limits:
+  - {limit: lethality, kind: dwell table, channel: core, during: cook,
+     table: "FSIS Appendix A, meat, 6.5-log10"}
+  - {limit: later, kind: dwell table, channel: core, during: "cook, chill",
+     table: "FSIS Appendix A, meat, 6.5-log10"}
+"""
+)
+COUNTS = "calibrated 2026-01-02, due 2027-01-02"
+HOT = [*flat("core", 0, 9, 50), *flat("core", 10, 60, 71)]
+
+
+def taken(
+    at_min: float, pieces: str, of: str = "cook", standing: str = COUNTS
+) -> Entry:
+    """A set of this many degrees Celsius, within half a kelvin."""
+    at_ms = BEGUN_MS + round(at_min * MIN)
+    text = text_of(read(f"{pieces} degC", "0.5 K"), "TH-2", standing)
+    return Entry(EntryKind.SPOT_CHECK, at_ms, at_ms, "AB", text, of)
+
+
+def after(*entries: Entry) -> Outcome:
+    """The cook whose probe is at its end point from the tenth minute on."""
+    return cook(TOLD, [core()], HOT, *entries, until_min=61)
+
+
+def verdicts(outcome: Outcome) -> tuple[Verdict, Verdict]:
+    """Of the limit that is over with the cook, and of the one that goes on."""
+    return judged(outcome, "lethality").verdict, judged(outcome, "later").verdict
+
+
+def test_a_set_whose_lowest_piece_is_below_the_end_makes_it_unproven_and_tells() -> (
+    None
+):
+    outcome = after(taken(12, "71.3, 66.2, 73"))
+    assert verdicts(outcome) == (Verdict.UNPROVEN, Verdict.UNPROVEN)
+    assert "66" not in judged(after(), "lethality").why
+    assert "at 65.7 degC, and stage cook ends at 70.0 degC" in (
+        judged(outcome, "lethality").why
+    )
+    moves = [
+        (e.name, e.was, e.now)
+        for e in outcome.events
+        if e.at_ms == BEGUN_MS + 12 * MIN and e.subject is not Subject.STAGE
+    ]
+    assert moves == [
+        ("spot check", "reporting", "not borne out"),
+        ("later", "met", "unproven"),
+        ("lethality", "met", "unproven"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("pieces", "verdict"),
+    [
+        ("70.5, 90", Verdict.MET),
+        ("90, 70.499", Verdict.UNPROVEN),  # nothing is rounded on the way
+        ("70.49, 90, 90, 90", Verdict.UNPROVEN),  # no higher piece hides it
+        ("-3", Verdict.UNPROVEN),
+    ],
+)
+def test_the_lowest_less_the_uncertainty_governs(pieces: str, verdict: Verdict) -> None:
+    assert verdicts(after(taken(12, pieces))) == (verdict, verdict)
+
+
+def test_a_later_set_begins_anew_and_mends_no_limit_that_is_over() -> None:
+    outcome = after(taken(12, "66"), taken(20, "71, 72"))
+    assert verdicts(outcome) == (Verdict.UNPROVEN, Verdict.MET)
+    assert judged(outcome, "later").since_ms >= BEGUN_MS + 20 * MIN
+    again = after(taken(12, "66"), taken(20, "71"), taken(30, "71, 69"))
+    assert verdicts(again) == (Verdict.UNPROVEN, Verdict.UNPROVEN)
+
+
+def test_a_note_about_the_stage_ends_the_doubt_and_one_about_another_does_not() -> None:
+    note = entry(EntryKind.NOTE, 20, about="cook")
+    assert verdicts(after(taken(12, "66"), note)) == (Verdict.MET, Verdict.MET)
+    for about in ("chill", "core", ""):
+        other = entry(EntryKind.NOTE, 20, about=about)
+        assert Verdict.MET not in verdicts(after(taken(12, "66"), other))
+
+
+def test_a_set_of_a_thermometer_that_is_not_calibrated_is_advice_alone() -> None:
+    set_ = taken(
+        12, "66", standing="advice alone: its calibration was due on 2025-01-01"
+    )
+    assert after(set_).events == after().events
+    assert verdicts(after(taken(12, "66", of="chill"))) == (Verdict.MET, Verdict.MET)
+
+
+def test_a_stage_that_a_set_contradicts_goes_on_until_one_bears_it_out() -> None:
+    two = [core("core-1"), core("core-2")]
+    hot = [one._replace(channel="core-1") for one in HOT]
+    late = [*flat("core-2", 0, 14, 50), *flat("core-2", 15, 60, 71)]
+    entries = taken(12, "66, 71"), taken(40, "70.5")
+    for count, ended in ((0, 15), (1, 0), (2, 40)):
+        outcome = cook(TOLD, two, [*hot, *late], *entries[:count], until_min=60)
+        to_ms = outcome.stages[0].to_ms
+        assert to_ms == (BEGUN_MS + ended * MIN if ended else 0)
+
+
+def test_a_set_before_any_probe_is_there_contradicts_nothing() -> None:
+    assert verdicts(after(taken(5, "49"))) == (Verdict.MET, Verdict.MET)
+
+
+def test_a_rehearsal_enters_a_set() -> None:
+    day = Rehearsal.model_validate(
+        {
+            "rehearsal": "a colder piece",
+            "core": ["50 degC for 10 min", "71 degC for 30 min"],
+            "entries": [
+                {"at 12 min": "spot check 71.3, 66.2 degC within 0.5 K of cook"}
+            ],
+        }
+    )
+    assert verdicts(run(TOLD, day))[0] is Verdict.UNPROVEN

@@ -17,7 +17,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from rules.facts import Standing
-from rules.limit import Move, Shown, verdict
+from rules.limit import Move, Shown, State, verdict
 from rules.units import say_ms
 
 
@@ -156,15 +156,23 @@ def doubted(foreseen: int, why: str) -> int:
     return max(0, min(SURELY, foreseen + (1 if why else -1)))
 
 
-def at_risk_ms(risk_ms: int, foreseen: int, at_ms: int) -> int:
-    """Since when what has no count of its own is at risk; 0 where it is not.
+def foretold(
+    state: State, stands: Callable[[State], Standing], at_ms: int, part: str, why: str
+) -> tuple[State, list[Move]]:
+    """Hear one forecast of what has no clock; its state says how it stands.
 
-    ``risk_ms`` is what that was before: what is at risk stays so until it is surely
-    well again.
+    The state counts the bad ones in ``foreseen`` and has in ``risk_ms`` since when it
+    is at risk, 0 where it is not; at risk it stays until it is surely well again.
     """
-    if risk_ms and foreseen:
-        return risk_ms
-    return at_ms if foreseen == SURELY else 0
+    was, bad = stands(state), doubted(state.foreseen, why)
+    since_ms = at_ms if bad == SURELY else 0
+    if state.risk_ms and bad:
+        since_ms = state.risk_ms
+    state = state._replace(foreseen=bad, risk_ms=since_ms)
+    now = stands(state)
+    if now is was:
+        return state, []
+    return state, [Move(at_ms, part, was, now, why or RELIEVED_WORDS)]
 
 
 RELIEVED_WORDS = "will be in time at this rate"

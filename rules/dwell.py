@@ -161,14 +161,7 @@ class DwellTableLimit(Limit):
         self, state: State, at_ms: int, part: str, why: str
     ) -> tuple[State, list[Move]]:
         """At risk as long as no row is forecast to be full before its stages end."""
-        was = self._standing(state)
-        bad = allowance.doubted(state.foreseen, why)
-        since_ms = allowance.at_risk_ms(state.risk_ms, bad, at_ms)
-        state = state._replace(foreseen=bad, risk_ms=since_ms)
-        now = self._standing(state)
-        if now is was:
-            return state, []
-        return state, [Move(at_ms, part, was, now, why or allowance.RELIEVED_WORDS)]
+        return allowance.foretold(state, self._standing, at_ms, part, why)
 
     def findings(self, state: State) -> list[Shown]:
         """The row that is full, or the one that came nearest."""

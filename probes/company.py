@@ -63,6 +63,7 @@ class Company(NamedTuple):
     baths: tuple[str, ...]
     colds: tuple[str, ...]  # baths and coolers: where pieces go from the chamber
     bounds: Mapping[Role, Bounds] = BOUNDS
+    scalded: Mapping[Role, Bounds] = BOUNDS  # where hot water is
 
 
 def company_of(channels: Iterable[Channel], diameter_um: int = 0) -> Company:
@@ -75,7 +76,8 @@ def company_of(channels: Iterable[Channel], diameter_um: int = 0) -> Company:
     chamber = next(iter(by_role[Role.CHAMBER]), "")
     cores, baths = by_role[Role.CORE], by_role[Role.BATH]
     colds = (*baths, *by_role[Role.COOLER])
-    return Company(named, chamber, cores, baths, colds, bounds_for(diameter_um))
+    bounds = bounds_for(diameter_um), bounds_for(diameter_um, scalded=True)
+    return Company(named, chamber, cores, baths, colds, *bounds)
 
 
 def screened(
@@ -92,7 +94,10 @@ def screened(
             watch, together = _core(company, watches, watch, reading)
     elif name == company.chamber:
         watch, together = _chamber(company, watches, watch, reading)
-    return screening.screened(channel, watch, reading, together, company.bounds)
+    bounds = company.bounds
+    if _scalds(company, watches, reading.value_mc):
+        bounds = company.scalded
+    return screening.screened(channel, watch, reading, together, bounds)
 
 
 def fold(
@@ -162,10 +167,8 @@ def _core(
         there = away_mc <= MEAT.back_mc and beside.away_ms >= 0
         back = there and at_ms - beside.away_ms >= BACK_MS
         return watch, None if back else Doubt.PULLED_OUT
-    for bath in company.baths:
-        if watches[bath].digits.value_mc > value_mc - ALONG_MC:
-            # Hot water may have warmed it, faster than air.
-            return watch._replace(beside=beside._replace(above_ms=-1)), None
+    if _scalds(company, watches, value_mc):
+        return watch._replace(beside=beside._replace(above_ms=-1)), None
     above = not before and 0 <= beside.above_ms <= at_ms - ALONG_MS
     if above and value_mc - beside.above_mc >= ALONG_MOVED_MC:
         return watch, Doubt.SWAPPED
@@ -197,6 +200,14 @@ def _beside(
         *(along_ms, low_mc, high_mc, away_ms, above_ms, above_mc),
         *(base_air_mc, next_air_mc, air_mc, next_ms),
     )
+
+
+def _scalds(company: Company, watches: Mapping[str, Watch], value_mc: int) -> bool:
+    """Whether hot water may have warmed a core to this, faster than air."""
+    for bath in company.baths:
+        if watches[bath].digits.value_mc > value_mc - ALONG_MC:
+            return True
+    return False
 
 
 def _chilled(

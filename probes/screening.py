@@ -61,10 +61,12 @@ class Bounds(NamedTuple):
     back_mc: int  # a channel in doubt is back when it is this near its path
     still_ms: int  # how long noise can be missing before it is missed
     sticks: bool  # whether a jump is in doubt for as long as it is not back
+    falls_mc_per_s: int = 0  # where it can fall faster than it can rise
 
-    def reach_mc(self, ms: int) -> int:
+    def reach_mc(self, ms: int, *, falls: bool) -> int:
         """How far the truth can have gone in this time."""
-        return self.margin_mc + self.mc_per_s * abs(ms) // 1_000
+        mc_per_s = max(self.mc_per_s, self.falls_mc_per_s if falls else 0)
+        return self.margin_mc + mc_per_s * abs(ms) // 1_000
 
 
 MEAT = Bounds(-40_000, 110_000, 3_000, 300, 5_000, 300_000, sticks=True)
@@ -96,12 +98,17 @@ OF_COMPANY = (Doubt.SWAPPED, Doubt.PULLED_OUT, Doubt.IN_AIR, Doubt.TOUCHING)
 ROUGH_MC = FAHRENHEIT[0] // 9 + 1  # a degree Fahrenheit, rounded up
 
 
-def bounds_for(diameter_um: int) -> Mapping[Role, Bounds]:
-    """The bounds where the product is so thick; 0 where nobody says."""
+def bounds_for(diameter_um: int, *, scalded: bool = False) -> Mapping[Role, Bounds]:
+    """The bounds where the product is so thick; 0 where nobody says.
+
+    Nothing but hot water warms a thin piece as fast as ice cools it.
+    """
     if not diameter_um:
         return BOUNDS
     quick = max(MEAT.mc_per_s, QUICKEST // diameter_um**2)
-    meat = MEAT._replace(mc_per_s=quick)
+    meat = MEAT._replace(falls_mc_per_s=quick)
+    if scalded:
+        meat = meat._replace(mc_per_s=quick)
     return BOUNDS | {Role.CORE: meat, Role.MEAT: meat}
 
 
@@ -226,7 +233,8 @@ def _in_doubt(
     was = REPORTING if told else before.doubt
     since_ms = after.doubted.since_ms
     was_at = watch.path  # a path that begins again here is no place it came from
-    reach = say_k(bounds.reach_mc(at_ms - was_at.at_ms))
+    falls = value_mc < was_at.value_mc
+    reach = say_k(bounds.reach_mc(at_ms - was_at.at_ms, falls=falls))
     why = words(channel, after._replace(path=was_at), doubt, reach)
     event = event_of(channel.name, since_ms if told else at_ms, was, doubt, why)
     return Screened(after, kept, event)
@@ -295,11 +303,16 @@ def jumped(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
     """Whether it is out of reach, from the last reading or from the one before it."""
     if not path.settled:
         return False
-    far_mc = abs(value_mc - path.value_mc)
-    if far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(at_ms - path.at_ms):
-        return True
-    far_mc = abs(value_mc - path.base_mc)
-    return far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(at_ms - path.base_ms)
+    return _too_far(bounds, at_ms - path.at_ms, value_mc - path.value_mc) or _too_far(
+        bounds, at_ms - path.base_ms, value_mc - path.base_mc
+    )
+
+
+def _too_far(bounds: Bounds, ms: int, moved_mc: int) -> bool:
+    far_mc = abs(moved_mc)
+    return far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(
+        ms, falls=moved_mc < 0
+    )
 
 
 def _other_unit(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:

@@ -82,10 +82,15 @@ def test_what_is_taken_for_a_jump_is_what_no_core_can_go(diameter_mm: int) -> No
     terms = 2 * roots / j1(roots) * np.exp(-np.outer(fourier, roots**2))
     a_second = 1.5e-7 / (diameter_mm / 2_000) ** 2
     steepest_mk_s = terms.sum(axis=1).max() * a_second * 80_000
-    core = bounds_for(diameter_mm * 1_000)[Role.CORE]
-    assert core.mc_per_s == pytest.approx(steepest_mk_s, rel=0.003)
+    in_air = bounds_for(diameter_mm * 1_000)[Role.CORE]
+    assert in_air.falls_mc_per_s == pytest.approx(steepest_mk_s, rel=0.003)
+    assert in_air.mc_per_s == MEAT.mc_per_s
+    in_water = bounds_for(diameter_mm * 1_000, scalded=True)[Role.CORE]
+    assert in_water.mc_per_s == in_air.falls_mc_per_s
 
 
 def test_thick_and_untold_pieces_have_the_bound_of_25_mm() -> None:
-    assert bounds_for(0)[Role.CORE] == bounds_for(63_000)[Role.CORE] == MEAT
-    assert bounds_for(25_000)[Role.CORE] == MEAT
+    for diameter_um in (0, 25_000, 63_000):
+        core = bounds_for(diameter_um, scalded=True)[Role.CORE]
+        reaches = {core.reach_mc(60_000, falls=falls) for falls in (True, False)}
+        assert reaches == {MEAT.reach_mc(60_000, falls=True)} == {21_000}

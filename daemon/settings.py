@@ -447,6 +447,9 @@ class CheckPart(Part):
 
 
 class _Channel(Part):
+    # Never read by itself: ``_Keyed`` is, and to build both would cost the start twice.
+    model_config = ConfigDict(defer_build=True)
+
     channel: Text
     smokehouse: Text
     role: OneRole

@@ -33,10 +33,11 @@ def run(path: Path) -> int:
 
 
 def found(sysfs: Path) -> int:
-    """List what is plugged in: its identity, its record's name, its bus."""
+    """List what is plugged in: its identity, its record's name, its bus, its label."""
     there = sources(sysfs)
     for source in there:
-        print(f"{source.probe}\t{source.record}\t{source.bus}")
+        said = (source.probe, source.record, source.bus, source.label)
+        print("\t".join(filter(None, said)))
     if not there:
         print(f"no probe is shown under {sysfs}; is its driver loaded?")
     return GOOD

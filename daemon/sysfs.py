@@ -53,6 +53,12 @@ class Source(NamedTuple):
     device: str  # the identity of what the folder belongs to
     identified: Callable[[Path], str]  # whose folder it is now
 
+    @property
+    def label(self) -> str:
+        """What the kernel calls this part beside its number; "" if nothing."""
+        names = (f"{self.part}_label", f"in_{self.part}_label")
+        return next(filter(None, (_word(self.folder / name) for name in names)), "")
+
     def read(self) -> Measured | Unusable:
         """Its value now, or why there is none; this can take as long as it likes."""
         try:

@@ -148,9 +148,13 @@ def test_the_command_lists_identity_record_and_bus(
     tree: Sysfs, capsys: pytest.CaptureFixture[str]
 ) -> None:
     tree.w1("10-0008013a07e2", {"w1_slave": WARM})
+    chip = {"name": "x\n", "temp1_input": "21000\n", "temp2_input": "22000\n"}
+    tree.hwmon("1-0048", 0, {**chip, "temp2_label": "outside the box\n"})
     assert main(["probes", "found", "--sysfs", str(tree.top)]) == 0
     assert capsys.readouterr().out == (
         "10-0008013a07e2\turn:dev:ow:10e2073a01080063\tw1_bus_master1\n"
+        "x:1-0048:temp1\tx:1-0048:temp1\ti2c-1\n"
+        "x:1-0048:temp2\tx:1-0048:temp2\ti2c-1\toutside the box\n"
     )
 
 

@@ -27,6 +27,7 @@ from rules.evidence import Hole, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.integral import E9, Sum, rate_e9
 from rules.limit import Goal, Grown, Limit, Move, Opening, Shown, say_at
+from rules.standards.growth import MARK
 from rules.units import (
     Difference,
     Duration,
@@ -126,6 +127,13 @@ class IntegratedLimit(Limit):
         """The growth that the author wrote."""
         mlog10 = 0 if isinstance(self.after_growth, str) else self.after_growth
         return Grown(True, mlog10, mlog10)
+
+    @property
+    def sources(self) -> str:
+        """The author's, and the mark of every model whose growth may be added."""
+        added = f"growth added by {self.follows!r}, a model: {MARK}"
+        parts = (self.source, added if self.follows else "")
+        return "; ".join(part for part in parts if part)
 
     @property
     def levels_mc(self) -> tuple[int, ...]:

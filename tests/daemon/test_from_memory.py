@@ -86,6 +86,11 @@ def limits(meat: str, cured: str) -> dict[str, str]:
         model = growth.GROWTH_MODELS[name]
         if meat in model.meats and cured in model.cured:
             found[name] = f'kind: predicted growth, class: operating, model: "{name}"'
+            found[name] += ", during: all"
+            found[f"undone {name}"] = (
+                "kind: integrated lethality, D: 1 s, z: 5 K, reference: 60 degC, "
+                f'target: 7-log10, during: after, after growth: "{name}"'
+            )
     return found
 
 
@@ -94,7 +99,8 @@ def written(meat: str, cured: str) -> str:
     return (
         f"schedule: from memory\nrevision: 1\napproved by: AB\n"
         f"product: {{meat: {meat}, form: comminuted, cured: {cured}}}\n"
-        "stages: [{stage: all, ends: when every core falls to 4 degC}]\nlimits:\n"
+        "stages: [{stage: all, ends: after 1 h}, {stage: after, ends: by hand}]\n"
+        "limits:\n"
         + "".join(
             f'  - {{limit: "{name}", channel: core, source: ours, {rest}}}\n'
             for name, rest in rows

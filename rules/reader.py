@@ -19,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 
 from rules.faults import Fault
 from rules.remarks import choice, nearest, remark, shape
+from rules.units import HALVED, split_at_comma
 
 __all__ = ["Marked", "choice", "marked_tree", "nearest", "read", "validated"]
 
@@ -229,6 +230,8 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
         where = spoken or loc
         return marked.fault(where, found, str(context["remedy"]), on_key=bool(spoken))
     if kind == "extra_forbidden":
+        if before := _halved(marked, loc):
+            return marked.fault(loc, *split_at_comma(before, name), on_key=True)
         words = _keys_of(_models_at(model, error["loc"][:-1]))
         found = f"{name!r} is not a key here"
         return marked.fault(loc, found, choice(name, words), on_key=True)
@@ -238,6 +241,23 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
     if kind.startswith("union_tag"):
         return _tag_fault(marked, loc, model, error)
     return marked.fault(loc, *remark(_key(error["loc"]), error))
+
+
+def _halved(marked: Marked, loc: Path) -> str:
+    """The digits before a comma inside braces, which cut one number in two; or ""."""
+    tree: Tree = marked.tree
+    for step in loc[:-1]:
+        if isinstance(tree, dict):
+            tree = tree[str(step)]
+        elif isinstance(tree, list) and isinstance(step, int):
+            tree = tree[step]
+    keys = [*tree] if isinstance(tree, dict) else []
+    place = keys.index(str(loc[-1])) if loc[-1] in keys else 0
+    if not place or not isinstance(tree, dict) or not HALVED.match(keys[place]):
+        return ""
+    before = tree[keys[place - 1]]
+    ends = isinstance(before, str) and not tree[keys[place]]
+    return str(before) if ends and str(before).isdigit() else ""
 
 
 def _spoken(marked: Marked, loc: tuple[str | int, ...]) -> Path:

@@ -17,7 +17,8 @@ from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
 NUMBER = re.compile(r"^([+-]?\d{1,9}(?:\.\d{1,6})?) *([A-Za-z/%]*)$")
-CLOCK_LIKE = re.compile(r"^(\d{1,3}):(\d{2})$")
+CLOCK_LIKE = re.compile(r"^(\d{1,3}):(\d{2})(?: *(?:s|min|h))?$")
+HALVED = re.compile(r"^\d+ *[A-Za-z/%]*$")  # what follows a comma inside braces
 COMMA = re.compile(r"^([+-]?\d+),(\d+) *(\S*)$")
 PPM = re.compile(r"^(\d{1,6}) ppm$")
 PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
@@ -103,6 +104,15 @@ def _split(text: object, what: str, right: str) -> tuple[Fraction, str]:
         )
     no_comma(text, what)
     raise refused(f"{text!r} is not {what}", right)
+
+
+def split_at_comma(before: str, after: str) -> tuple[str, str]:
+    """What to say of ``6,25 %`` inside braces, where its comma parts two keys."""
+    return (
+        f"'{before},{after}' is cut in two by its comma here: it may mean "
+        f"{before}.{after} or {before}{after}",
+        "write a decimal point, and nothing between thousands",
+    )
 
 
 def no_comma(text: object, what: str) -> None:

@@ -43,6 +43,34 @@ stages: [{stage: chill, ends: when every core falls to 4 degC}]
 limits:
   - {limit: cooling, kind: cooling option, channel: core, option: NAME}
 """
+
+
+@pytest.mark.parametrize(
+    ("written", "both"),
+    [
+        ("6,25 %", "6.25 % or 625 %"),
+        ("6,25%", "6.25% or 625%"),
+        ("6, 25 %", "6.25 % or 625 %"),
+    ],
+)
+def test_a_decimal_comma_inside_braces_shows_both_readings(
+    written: str, both: str
+) -> None:
+    """YAML parts ``{nitrite: 6,25 %}`` at its comma, before anybody reads a number."""
+    faults = read_lot_sheet("lot.yaml", SHEET.replace("6.25 %", written))
+    assert isinstance(faults, list)
+    assert any(f"it may mean {both}" in one.found for one in faults), faults
+    assert not any("is not a key" in one.found for one in faults)
+
+
+@pytest.mark.parametrize("key", ["25 %: 1", "colour: red", "25 %"])
+def test_any_other_key_is_no_half_of_a_number(key: str) -> None:
+    changed = SHEET.replace("nitrite: 6.25 %", f"nitrite: 6.25 %, {key}")
+    faults = read_lot_sheet("lot.yaml", changed)
+    assert isinstance(faults, list)
+    assert any("is not a key here" in one.found for one in faults), faults
+
+
 ANALYSED = SHEET + "finished nitrite: {measured: MEASURED, report: LAB-7}\n"
 
 

@@ -88,6 +88,13 @@ def test_what_is_no_temperature_is_said_as_written(text: str, found: str) -> Non
     assert (refusal.value.context or {})["found"] == found
 
 
+@pytest.mark.parametrize("text", ["1:30", "1:30 h", "1:30 min", "1:30min"])
+def test_a_time_like_a_clocks_is_refused_with_both_readings(text: str) -> None:
+    both = "it may mean 1 h 30 min or 1 min 30 s"
+    with pytest.raises(PydanticCustomError, match=both):
+        duration(text)
+
+
 @pytest.mark.parametrize(
     "text", ["90", "1:30", "15 m", "3 hours", "-1 s", "0.0001 s", "1,5 h", "1 h 30 min"]
 )

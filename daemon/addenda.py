@@ -31,7 +31,7 @@ from rules.calibration import LARGEST_MC
 from rules.channels import Point, Role
 from rules.facts import Entry, EntryKind, Event, Standing, Subject
 from rules.schedule import Schedule, read_schedule
-from rules.units import difference, say_k, temperature
+from rules.units import doubt, say_k, temperature
 
 POINT = "said 147 degF at 140 degF within 0.5 K"
 SAYS = re.compile(r"^said (.+) at (.+) within (.+)$")
@@ -154,7 +154,7 @@ def _point(text: str) -> Point:
         raise CommandError(f"--point: {text!r} is not like '{POINT}'", BAD_COMMAND)
     said, reference, within = found.groups()
     try:
-        return Point(temperature(said), temperature(reference), difference(within))
+        return Point(temperature(said), temperature(reference), doubt(within))
     except PydanticCustomError as error:
         remedy = (error.context or {}).get("remedy", "")
         words = f"--point: {error.message()}; {remedy}"

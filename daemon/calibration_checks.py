@@ -11,7 +11,7 @@ from rules.calibration import LARGEST_MC, beyond
 from rules.channels import Point, Role
 from rules.faults import Fault
 from rules.reader import Marked, Path, Tree, choice
-from rules.units import difference, say_k, say_mc, temperature
+from rules.units import doubt, say_k, say_mc, temperature
 
 Part = Mapping[str, Tree]
 
@@ -102,6 +102,6 @@ def _point(point: Tree) -> Point | None:
         return None
     try:
         said, reference = (temperature(point.get(key)) for key in ("said", "reference"))
-        return Point(said, reference, difference(point.get("within")))
+        return Point(said, reference, doubt(point.get("within")))
     except ValueError:
         return None

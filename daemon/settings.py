@@ -40,7 +40,7 @@ from rules.channels import Channel, Check, Point, Role
 from rules.faults import Fault
 from rules.reader import M, Marked, choice, marked_tree, validated
 from rules.spots import Thermometer
-from rules.units import Duration, Temperature, difference, duration, refused
+from rules.units import Duration, Temperature, doubt, duration, refused
 
 DAY_MS = 86_400_000
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -297,12 +297,12 @@ def period(value: object) -> int:
 
 def _accuracy(value: object) -> int:
     if isinstance(value, str) and value.endswith("%RH"):
-        return _above_zero(difference(f"{value[:-3].strip()} K"), value, "2 %RH")
-    return _above_zero(difference(value), value, "0.5 K")
+        return _above_zero(doubt(f"{value[:-3].strip()} K"), value, "2 %RH")
+    return _above_zero(doubt(value), value, "0.5 K")
 
 
 def _step(value: object) -> int:
-    return _above_zero(difference(value), value, "0.1 K")
+    return _above_zero(doubt(value), value, "0.1 K")
 
 
 def _lag(value: object) -> int:
@@ -311,7 +311,7 @@ def _lag(value: object) -> int:
     behind, _, slope = value.partition(" at ") if isinstance(value, str) else ("",) * 3
     if not slope.endswith("/min"):
         _refuse(value, "does not say what a probe is behind on a slope", right)
-    behind_ms, slope_mc = duration(behind), difference(slope.removesuffix("/min"))
+    behind_ms, slope_mc = duration(behind), doubt(slope.removesuffix("/min"))
     return -(-behind_ms * slope_mc // 60_000)
 
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from rules.dwell import DwellTableLimit
 from rules.schedule import Schedule
 from rules.stages import Way
-from rules.units import difference, refused, say_mc, temperature
+from rules.units import doubt, refused, say_mc, temperature
 
 RIGHT = "write, for example: '72.1, 71.8, 73.0 degC' --within '0.5 K'"
 SEPARATED = re.compile(r"\s*,\s+|\s+")
@@ -66,7 +66,7 @@ def read(pieces: str, within: str) -> Spots:
     if not numbers or len(found) > MOST:
         raise refused(f"{pieces!r} are not the temperatures of pieces", RIGHT)
     values_mc = tuple(temperature(f"{one} {unit}") for one in found)
-    return Spots(values_mc, difference(within))
+    return Spots(values_mc, doubt(within))
 
 
 def standing_of(known: Thermometer | None, at_ms: int) -> str:

@@ -11,6 +11,7 @@ that a reading of exactly 130 degF stands exactly on a limit of 130 degF.
 
 import re
 from fractions import Fraction
+from math import ceil
 from typing import Annotated
 
 from pydantic import BeforeValidator
@@ -80,11 +81,20 @@ def at_some_time(text: object) -> int:
 
 def difference(text: object) -> int:
     """Read a difference of temperature, ``0.5 K``, into ``mc``, never negative."""
+    return round(_kelvins_milli(text))
+
+
+def doubt(text: object) -> int:
+    """Read how far something may be off, ``0.0625 K``, into ``mc``, rounded up."""
+    return ceil(_kelvins_milli(text))
+
+
+def _kelvins_milli(text: object) -> Fraction:
     right = "write a number and K, for example: 0.5 K"
     number, unit = _split(text, "a difference of temperature", right)
     if unit != "K" or number < 0:
         raise refused(f"{text!r} is not a difference of temperature", right)
-    return round(number * 1000)
+    return number * 1000
 
 
 def _split(text: object, what: str, right: str) -> tuple[Fraction, str]:

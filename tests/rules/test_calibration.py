@@ -1,11 +1,14 @@
 """Calibration: what is judged of what a probe said, and how sure that is."""
 
 from dataclasses import replace
-from math import exp
+from math import ceil, exp
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
 
 from rules.calibration import (
     as_judged,
@@ -141,6 +144,30 @@ def test_a_ramp_within_the_told_slope_stays_within_the_bounds(
         found = as_judged(channel, said(round(truth - behind), second * 1_000))
         assert abs(truth - found.value_mc) <= found.uncertainty_mc + 1
         assert (found.value_mc <= truth) is (slope_mc_per_min > 0) or not second
+
+
+@pytest.mark.parametrize(("from_c", "to_c"), [(70.0, 1.0), (4.0, 82.0)])
+def test_in_a_fast_bath_the_truth_stays_within_the_bounds(
+    from_c: float, to_c: float
+) -> None:
+    """What a first-order probe says of a core in a bath, integrated by SciPy."""
+    tau_s, core_s = 8.0, 240.0
+    slope_mc_per_s = abs(to_c - from_c) * 1_000 / core_s  # the steepest, at the start
+    channel = replace(PROBE, lag_mc=ceil(tau_s * slope_mc_per_s))
+
+    def truth_c(at_s: float) -> float:
+        return to_c + (from_c - to_c) * exp(-at_s / core_s)
+
+    def behind(at_s: float, says: NDArray[np.float64]) -> NDArray[np.float64]:
+        return (truth_c(at_s) - says) / tau_s
+
+    moments = list(range(0, 600, 5))
+    solved = solve_ivp(behind, (0, 600), [from_c], t_eval=moments, rtol=1e-8, atol=1e-8)
+    for at_s, says_c in zip(moments, solved.y[0], strict=True):
+        found = as_judged(channel, said(round(says_c * 1_000), at_s * 1_000))
+        truth_mc = truth_c(at_s) * 1_000
+        assert abs(found.value_mc - truth_mc) <= found.uncertainty_mc + 1
+        assert not at_s or (found.value_mc > truth_mc) is (to_c < from_c)
 
 
 HEAT = schedule(

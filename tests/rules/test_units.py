@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from rules.units import (
     difference,
+    doubt,
     duration,
     fahrenheit_mc,
     say_k,
@@ -64,6 +65,15 @@ def test_a_length_of_time_is_read_exactly(text: str, ms: int) -> None:
 
 def test_a_difference_is_in_kelvins() -> None:
     assert difference("0.5 K") == 500
+
+
+@pytest.mark.parametrize(
+    ("text", "mc"),
+    [("0.5 K", 500), ("0.0625 K", 63), ("0.0005 K", 1), ("0.0001 K", 1), ("0 K", 0)],
+)
+def test_what_a_probe_may_be_off_is_never_read_as_less(text: str, mc: int) -> None:
+    """A twelfth bit of a common 1-wire sensor is a sixteenth of a kelvin."""
+    assert doubt(text) == mc
 
 
 @pytest.mark.parametrize(

@@ -95,7 +95,8 @@ def screened(
     elif name == company.chamber:
         watch, together = _chamber(company, watches, watch, reading)
     bounds = company.bounds
-    if _scalds(company, watches, reading.value_mc):
+    thin = company.scalded is not bounds
+    if thin and _scalds(company, watches, reading.value_mc):
         bounds = company.scalded
     return screening.screened(channel, watch, reading, together, bounds)
 

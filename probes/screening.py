@@ -103,9 +103,9 @@ def bounds_for(diameter_um: int, *, scalded: bool = False) -> Mapping[Role, Boun
 
     Nothing but hot water warms a thin piece as fast as ice cools it.
     """
-    if not diameter_um:
+    quick = QUICKEST // diameter_um**2 if diameter_um else 0
+    if quick <= MEAT.mc_per_s:
         return BOUNDS
-    quick = max(MEAT.mc_per_s, QUICKEST // diameter_um**2)
     meat = MEAT._replace(falls_mc_per_s=quick)
     if scalded:
         meat = meat._replace(mc_per_s=quick)
@@ -303,15 +303,14 @@ def jumped(bounds: Bounds, path: Path, at_ms: int, value_mc: int) -> bool:
     """Whether it is out of reach, from the last reading or from the one before it."""
     if not path.settled:
         return False
-    return _too_far(bounds, at_ms - path.at_ms, value_mc - path.value_mc) or _too_far(
-        bounds, at_ms - path.base_ms, value_mc - path.base_mc
-    )
-
-
-def _too_far(bounds: Bounds, ms: int, moved_mc: int) -> bool:
-    far_mc = abs(moved_mc)
-    return far_mc > bounds.margin_mc and far_mc > bounds.reach_mc(
-        ms, falls=moved_mc < 0
+    moved_mc = value_mc - path.value_mc
+    if abs(moved_mc) > bounds.margin_mc and abs(moved_mc) > bounds.reach_mc(
+        at_ms - path.at_ms, falls=moved_mc < 0
+    ):
+        return True
+    moved_mc = value_mc - path.base_mc
+    return abs(moved_mc) > bounds.margin_mc and abs(moved_mc) > bounds.reach_mc(
+        at_ms - path.base_ms, falls=moved_mc < 0
     )
 
 

@@ -250,7 +250,9 @@ class RateLimit(Limit):
         )
         if first is None or not (_meets(first, band_) and _meets(last, band_)):
             return state, []
-        may_mc = min(last.high_mc - first.low_mc, ANYTHING_MC)
+        unseen = last.high_mc == ANYTHING_MC  # whatever it rose from
+        may_mc = ANYTHING_MC if unseen else last.high_mc - first.low_mc
+        may_mc = min(may_mc, ANYTHING_MC)
         signals = [DOUBTED] if may_mc > self._most_mc else []
         state = state._replace(may_mc=max(state.may_mc, may_mc))
         if _inside(first, band_) and _inside(last, band_):

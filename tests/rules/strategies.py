@@ -354,6 +354,10 @@ def series(draw: st.DrawFn, kind: Kind) -> list[Reading]:
     value, jitter = values(kind, within_mc), jitters(kind)
     missing = st.sampled_from([False] * 7 + [True])
     points = draw(st.lists(st.tuples(value, jitter, missing), max_size=30))
+    way = draw(st.sampled_from([0, 0, 1, -1]))  # what only rises, or falls, is usual
+    if way:
+        up = sorted((point[0] for point in points), reverse=way < 0)
+        points = [(mc, *point[1:]) for mc, point in zip(up, points, strict=True)]
     readings: list[Reading] = []
     first = draw(st.sampled_from([0, 1]))  # from the beginning on, or one period later
     for place, (value_mc, jitter_ms, lost) in enumerate(points, start=first):

@@ -351,6 +351,9 @@ def moist_time(kind: Kind, one: Sampled) -> None:
     """All of it, before a pause and after it."""
     (shown,), _ = judged(kind, one.window, one.readings)
     moist = at_least(64_000)
+    # The longer of half of the cooking time and a minute: see ``strategies``.
+    cooked_ms = one.window.over_ms - one.window.begin_ms
+    assert shown.required == max(math.ceil(cooked_ms / 2), 60_000)
     figure = sum(truth.total_ms(part, moist) for part in one.parts(64_000))
     assert shown.least <= figure <= shown.most
     if shown.verdict is Verdict.MET:

@@ -104,6 +104,16 @@ def test_what_it_comes_to_is_said_in_words() -> None:
     )
 
 
+def test_a_hole_at_the_end_is_no_figure_either() -> None:
+    """What came of 62 degC while nobody looked is anything, not so many kelvin."""
+    last = RISE[-1]
+    dark = [*RISE[:-1], Hole(last.from_ms, last.to_ms)]
+    assert come(rate("rises at most", "30 K"), dark).why == (
+        "rose by anything in 50 min with readings missing, surely by 9.8 K; "
+        "30.0 K allowed"
+    )
+
+
 def test_uncertainty_counts_at_both_ends() -> None:
     doubted = course((0, 50), (30, 50), (90, 62), (150, 62), within_mc=500)
     shown = come(rate("rises at most", "10.2 K"), doubted)

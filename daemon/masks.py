@@ -23,7 +23,7 @@ SOURCES = ("file", "environment")
 # Keys that hold other keys: a value right under them is out of place.
 PARTS = (
     *("broker", "channels", "contacts", "mirror", "page", "pace", "probes"),
-    *("heartbeat", "calibrations", "points"),
+    *("heartbeat", "calibrations", "points", "thermometers"),
 )
 PLAIN = (
     *("site", "journal", "records", "key", "lateness", "zone", "compact after"),
@@ -37,6 +37,7 @@ PLAIN = (
     *("contact", "url", "organisation", "bucket", "listen"),
     *("begins", "times", "since"),
     *("board", "buffer", "at most", "sysfs"),
+    *("thermometer", "calibrated", "due"),
 )
 OPEN = ("url", "host")  # an address here is none to hide, unless a name stands in it
 KNOWN = {*SECRETS, *PARTS, *PLAIN}

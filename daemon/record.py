@@ -238,17 +238,17 @@ def read(body: Sequence[Mapping[str, Any]]) -> Dossier:
 
 def line_of(kind: str, value: Any) -> dict[str, Value]:
     """Give the line of a kind that holds the members of a named tuple."""
-    return {"kind": kind, **_members(value)}
+    return {"kind": kind, **members(value)}
 
 
-def _members(value: Any) -> dict[str, Any]:
-    """The members of a named tuple, with what is inside them made plain too."""
+def members(value: Any) -> dict[str, Any]:
+    """Give the members of a named tuple, with what is inside them made plain too."""
     return {name: _plain(inner) for name, inner in value._asdict().items()}
 
 
 def _plain(value: Any) -> Any:
     if hasattr(value, "_asdict"):
-        return _members(value)
+        return members(value)
     if is_dataclass(value) and not isinstance(value, type):
         return asdict(value)
     if isinstance(value, tuple):

@@ -25,22 +25,26 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from starlette.applications import Starlette
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from daemon import metrics
 from daemon.asked import Asked, read_acknowledgement, read_move, read_note
+from daemon.journal_errors import JournalError
+from daemon.lots import Lots, NoLotError, lots_as_json
 from daemon.view import View, as_json, curves_as_json
 from daemon.web import AddEntry, Latest
 from rules.facts import Entry
 
 LOG = logging.getLogger(__name__)
+Found = TypeVar("Found")
 
 MOST_BYTES = 16_384
 BODY_S = 10
@@ -76,6 +80,8 @@ class Desk:
     entries: ThreadPoolExecutor  # of one thread
     add_entry: AddEntry
     now_ms: Callable[[], int]
+    readers: ThreadPoolExecutor  # of one thread
+    lots: Lots
     names: frozenset[str]
     stuck_after_s: float
 
@@ -89,6 +95,9 @@ def application(desk: Desk) -> ASGIApp:
         Route("/events", answers.events, methods=["GET"]),
         Route("/health", answers.health, methods=["GET"]),
         Route("/metrics", answers.metrics, methods=["GET"]),
+        Route("/lots", answers.lots, methods=["GET"]),
+        Route("/lot", answers.lot, methods=["GET"]),
+        Route("/file", answers.file, methods=["GET"]),
         Route("/acknowledge", answers.acknowledge, methods=["POST"]),
         Route("/note", answers.note, methods=["POST"]),
         Route("/moved", answers.moved, methods=["POST"]),
@@ -154,6 +163,47 @@ class Answers:
         text = metrics.as_text(view, self._desk.latest.still_s())
         headers = {"Content-Type": metrics.KIND, "Cache-Control": "no-store"}
         return Response(text, headers=headers)
+
+    async def lots(self, request: Request) -> Response:
+        """One page of the lots, newest first; ``find`` is a part of their names."""
+        page, find = (request.query_params.get(name, "") for name in ("page", "find"))
+        if page and not (page.isascii() and page.isdigit() and len(page) <= 9):
+            return _refused(400, f"page: {page[:40]!r} is not a number")
+
+        def read() -> bytes:
+            return lots_as_json(self._desk.lots.listed(int(page or 1), find))
+
+        return await self._read(request, read)
+
+    async def lot(self, request: Request) -> Response:
+        """One lot, with its stages, limits, addenda and what was written."""
+        name = request.query_params.get("lot", "")
+        return await self._read(
+            request, lambda: lots_as_json(self._desk.lots.whole(name))
+        )
+
+    async def file(self, request: Request) -> Response:
+        """A file of a lot's record, to be kept."""
+        lot, name = (request.query_params.get(each, "") for each in ("lot", "name"))
+        found = await self._found(lambda: self._desk.lots.file(lot, name))
+        if isinstance(found, Response):
+            return found
+        return FileResponse(found, filename=found.name)
+
+    async def _read(self, request: Request, read: Callable[[], bytes]) -> Response:
+        found = await self._found(read)
+        return found if isinstance(found, Response) else _json(request, found)
+
+    async def _found(self, look: Callable[[], Found]) -> Found | Response:
+        """What a look at journal and records gives, in the thread that reads them."""
+        loop = asyncio.get_running_loop()
+        try:
+            return await loop.run_in_executor(self._desk.readers, look)
+        except NoLotError as error:
+            return _refused(404, str(error))
+        except (JournalError, OSError) as error:
+            LOG.warning("the lots cannot be read: %s", error)
+            return _refused(503, f"the lots cannot be read: {error}")
 
     async def acknowledge(self, request: Request) -> Response:
         """Keep that somebody has acknowledged an alert."""

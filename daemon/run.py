@@ -35,6 +35,7 @@ from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Delivery, Journal, JournalError, Kept
 from daemon.journal_swap import held
+from daemon.lots import Lots
 from daemon.mirror import Mirror, Target
 from daemon.mqtt import Message, Subscriber, pulse_topic
 from daemon.numbering import RECALL_MS, Numbering
@@ -541,6 +542,7 @@ def assembled(settings: Settings, environment: Mapping[str, str], board: Clock) 
         settings.page.port,
         writer(settings.journal),
         now_ms=clock.now_ms,
+        lots=Lots(settings.journal, settings.records),
     )
     mirror = None
     if to := settings.mirror:

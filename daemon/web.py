@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daemon.journal import Journal
+from daemon.lots import Lots
 from daemon.view import View
 from rules.facts import Entry
 
@@ -111,6 +112,7 @@ class Page:
         add_entry: AddEntry,
         *,
         now_ms: Callable[[], int],
+        lots: Lots,
         names: Collection[str] = (),
         stuck_after_s: float = 15,
     ) -> None:
@@ -118,11 +120,12 @@ class Page:
 
         ``add_entry`` keeps an entry and answers its number; it is called in one
         thread of the page's own, one call at a time.  ``now_ms`` stamps entries.
-        ``names`` are further host names under which people reach the page.  The
-        road counts as stuck when it has not published for ``stuck_after_s``.
+        ``lots`` says where lots and records are read.  ``names`` are further host
+        names under which people reach the page.  The road counts as stuck when it
+        has not published for ``stuck_after_s``.
         """
         self._listen, self._port = listen, port
-        self._add_entry, self._now_ms = add_entry, now_ms
+        self._add_entry, self._now_ms, self._lots = add_entry, now_ms, lots
         self._names = frozenset(name.lower() for name in names)
         self._stuck_after_s = stuck_after_s
         self._latest = Latest()
@@ -175,12 +178,17 @@ class Page:
 
         assert self._socket is not None
         self._latest.attach()
-        with ThreadPoolExecutor(1, "page-entries") as entries:
+        with (
+            ThreadPoolExecutor(1, "page-entries") as entries,
+            ThreadPoolExecutor(1, "page-lots") as readers,
+        ):
             desk = Desk(
                 latest=self._latest,
                 entries=entries,
                 add_entry=self._add_entry,
                 now_ms=self._now_ms,
+                readers=readers,
+                lots=self._lots,
                 names=self._names,
                 stuck_after_s=self._stuck_after_s,
             )

@@ -29,6 +29,13 @@ function day(at, ms, now) {
   return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
 }
 
+/** A date and a time of day for what is long past, with its offset where it is not today's. */
+export function dated(ms, now = Date.now()) {
+  const at = new Date(ms);
+  const words = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${two(at.getHours())}:${two(at.getMinutes())}`;
+  return offset(ms) === offset(now) ? words : `${words} ${offset(ms)}`;
+}
+
 /** A date and a time to the second, with its offset. */
 export function fullClock(ms) {
   const at = new Date(ms);

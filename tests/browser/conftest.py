@@ -6,11 +6,13 @@ to the console, or that asks anything of another machine, fails its test.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Request, sync_playwright
 from playwright.sync_api import Page as Tab
 
+from daemon.lots import Lots
 from daemon.view import View
 from daemon.web import Page
 from rules.facts import Entry
@@ -54,7 +56,7 @@ class Yard:
 
 
 @pytest.fixture
-def served() -> Iterator[Yard]:
+def served(tmp_path: Path) -> Iterator[Yard]:
     """The page of the invented yard, on a free loopback port."""
     entries: list[tuple[str, Entry]] = []
 
@@ -62,7 +64,8 @@ def served() -> Iterator[Yard]:
         entries.append((lot, entry))
         return len(entries)
 
-    page = Page("127.0.0.1", 0, add, now_ms=lambda: NOW_MS)
+    lots = Lots(tmp_path / "journal.db", tmp_path / "records")
+    page = Page("127.0.0.1", 0, add, now_ms=lambda: NOW_MS, lots=lots)
     page.start()
     page.publish(view := yard(NOW_MS))
     yield Yard(page, view, entries)

@@ -15,6 +15,7 @@ from daemon.cooks import Cooks, Running
 from daemon.health import Notifier
 from daemon.journal import Cook, Journal
 from daemon.link import Link
+from daemon.lots import Lots
 from daemon.mqtt import Message, Subscriber
 from daemon.numbering import Numbering
 from daemon.outbox import Outbox
@@ -81,6 +82,7 @@ def road(tmp_path: Path, clock: SetClock) -> Iterator[Road]:
     assert isinstance(settings, Settings)
     journal = Journal(settings.journal)
     cooks = Cooks(journal)
+    lots = Lots(settings.journal, settings.records)
     yield Road(
         settings=settings,
         clock=clock,
@@ -90,7 +92,7 @@ def road(tmp_path: Path, clock: SetClock) -> Iterator[Road]:
         outbox=Outbox(journal, {}),
         sender=Sender(),
         show=Show(settings),
-        page=Page("127.0.0.1", 0, lambda *_: 0, now_ms=clock.now_ms),
+        page=Page("127.0.0.1", 0, lambda *_: 0, now_ms=clock.now_ms, lots=lots),
         notifier=Notifier({}),
         alarm=Alarm({}),
         repeated=Repeats(journal),

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from daemon import cli
+from daemon.lots import Lots
 from daemon.view import BrokerView, RecordingView, View
 from daemon.web import Page
 from rules.facts import Standing, Verdict
@@ -20,7 +21,10 @@ NOW_MS = 1_768_021_200_000
 @pytest.fixture
 def page() -> Iterator[Page]:
     """A page that has shown nothing yet."""
-    served = Page("127.0.0.1", unused_port(), lambda *_: 0, now_ms=lambda: NOW_MS)
+    lots = Lots(Path("no-journal.db"), Path("no-records"))
+    served = Page(
+        *("127.0.0.1", unused_port(), lambda *_: 0), now_ms=lambda: NOW_MS, lots=lots
+    )
     served.start()
     yield served
     served.stop()

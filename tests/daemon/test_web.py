@@ -21,6 +21,7 @@ from pathlib import Path
 import pytest
 
 from daemon.journal import Cook, Journal
+from daemon.lots import Lots
 from daemon.view import AlertView
 from daemon.web import AddEntry, Page, PageError
 from rules.facts import Entry, EntryKind
@@ -30,6 +31,7 @@ NOW_MS = 1_768_021_200_000
 VIEW = yard(NOW_MS)
 JSON = {"Content-Type": "application/json"}
 DEADLINE_S = 20
+NO_LOTS = Lots(Path("no-journal.db"), Path("no-records"))
 
 
 class Desk:
@@ -62,7 +64,12 @@ class Answer:
 @contextmanager
 def served(add: AddEntry, stuck_after_s: float = 60) -> Iterator[Page]:
     """A page on a free loopback port, with nothing published yet."""
-    page = Page("127.0.0.1", 0, add, now_ms=lambda: NOW_MS, stuck_after_s=stuck_after_s)
+    page = Page(
+        *("127.0.0.1", 0, add),
+        now_ms=lambda: NOW_MS,
+        lots=NO_LOTS,
+        stuck_after_s=stuck_after_s,
+    )
     page.start()
     try:
         yield page
@@ -495,7 +502,10 @@ def test_only_own_names_are_answered(page: Page, host: str, status: int) -> None
 
 def test_a_name_from_the_settings_is_answered_too(desk: Desk) -> None:
     page = Page(
-        *("127.0.0.1", 0, desk.add), now_ms=lambda: 1, names=["Smoke.Example.org"]
+        *("127.0.0.1", 0, desk.add),
+        now_ms=lambda: 1,
+        lots=NO_LOTS,
+        names=["Smoke.Example.org"],
     )
     page.start()
     page.publish(VIEW)
@@ -505,7 +515,7 @@ def test_a_name_from_the_settings_is_answered_too(desk: Desk) -> None:
 
 
 def test_a_port_that_is_taken_is_said_at_once(page: Page, desk: Desk) -> None:
-    second = Page("127.0.0.1", page.port, desk.add, now_ms=lambda: 1)
+    second = Page("127.0.0.1", page.port, desk.add, now_ms=lambda: 1, lots=NO_LOTS)
     with pytest.raises(PageError) as caught:
         second.start()
     assert str(caught.value) == (
@@ -515,13 +525,13 @@ def test_a_port_that_is_taken_is_said_at_once(page: Page, desk: Desk) -> None:
 
 
 def test_an_address_of_another_machine_is_said_at_once(desk: Desk) -> None:
-    page = Page("192.0.2.1", 0, desk.add, now_ms=lambda: 1)
+    page = Page("192.0.2.1", 0, desk.add, now_ms=lambda: 1, lots=NO_LOTS)
     with pytest.raises(PageError, match="this machine has no such address"):
         page.start()
 
 
 def test_stopping_before_the_first_answer_is_no_trouble(desk: Desk) -> None:
-    page = Page("127.0.0.1", 0, desk.add, now_ms=lambda: 1)
+    page = Page("127.0.0.1", 0, desk.add, now_ms=lambda: 1, lots=NO_LOTS)
     page.stop()
     page.start()
     page.stop()

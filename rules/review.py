@@ -19,12 +19,14 @@ from rules.facts import Standing
 from rules.faults import Fault, Severity
 from rules.growth import lacking
 from rules.hold import HoldLimit
+from rules.humidity import HumidityLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit
 from rules.predicted import PredictedGrowth
 from rules.reachable import unreached
 from rules.reader import Marked, Path
 from rules.reheating import ReheatingLimit
+from rules.review_humidity import asked, dried
 from rules.schedule import Schedule
 from rules.stages import HEATS_MC, Way
 from rules.standards.cooling import qualifies
@@ -61,6 +63,9 @@ def review(schedule: Schedule, marked: Marked) -> list[Fault]:
     for i, limit in enumerate(schedule.limits):
         found += _support(i, limit, ask)
         found += _claim(i, limit, schedule, ask)
+        if isinstance(limit, HumidityLimit):
+            place = ("limits", i, "option")
+            found += [ask(place, *words) for words in asked(schedule, limit)]
     return sorted({*found})
 
 
@@ -101,7 +106,7 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
         found = f"stage {name!r} cooks, and no critical limit asks for its lethality"
         yield ask(at, found, "add a limit of kind: dwell table")
     elif not any(getattr(one, "kind", "") == "humidity" for one in kinds):
-        if schedule.product.casing in EXEMPT and not _dried(schedule):
+        if schedule.product.casing in EXEMPT and not dried(schedule):
             return
         found = (
             "core time and temperature are not lethality alone: FSIS-GD-2021-14 also "
@@ -113,11 +118,6 @@ def _lacking(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
             "not dried before it is cooked, or show the humidity in your plan"
         )
         yield ask(("limits", place, "limit"), found, right)
-
-
-def _dried(schedule: Schedule) -> bool:
-    """Whether a stage is called after drying: then no casing exempts it."""
-    return any("dry" in one.name.lower() for one in schedule.stages)
 
 
 def _gaps(schedule: Schedule, ask: Ask) -> Iterator[Fault]:

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 HOUR_MS = 3_600_000
+ENDPOINT_MC = 62_778  # 145 degF: the options that people show ask for it, or more
 SOURCE = "FSIS-GD-2021-14, relative humidity option"
 
 
@@ -50,7 +51,7 @@ HUMIDITY_OPTIONS: Mapping[str, HumidityOption] = {
     for one in (
         HumidityOption(
             "FSIS 2021, humidity option 1 (steam)",
-            f"{SOURCE} 1",
+            f"{SOURCE} 1; for an end point of 145 degF or more",
             Shown.STEAM,
             0,
             500,
@@ -58,7 +59,8 @@ HUMIDITY_OPTIONS: Mapping[str, HumidityOption] = {
         ),
         HumidityOption(
             "FSIS 2021, humidity option 2 (sealed oven)",
-            f"{SOURCE} 2; not where the product is dried before it is cooked",
+            f"{SOURCE} 2; for an end point of 145 degF or more; not where the product "
+            "is dried before it is cooked",
             Shown.SEALED,
             0,
             500,

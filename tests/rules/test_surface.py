@@ -78,6 +78,50 @@ def test_what_is_not_about_lethality_says_nothing_of_the_surface() -> None:
     assert surface.said(one.why for one in outcome.judged) == "no humidity evidence"
 
 
+BY_PEOPLE = """\
+stages:
+  - {stage: heat, chamber: 70 degC to 80 degC, ENDS}
+limits:
+  - {limit: lethality, kind: dwell table, channel: core,
+     table: "FSIS Appendix A, meat, 6.5-log10"}
+  - {limit: moist, kind: humidity, channel: chamber, until: lethality,
+     option: "FSIS 2021, humidity option 1 (steam)"}
+"""
+WHOLE = HUMIDITY.replace("3 (90 %)", "4 (90 %, whole cooking time)")
+READY = STORY.replace("  - {stage: heat", "  - {stage: ready, ends: by hand}\n&", 1)
+
+
+@pytest.mark.parametrize(
+    ("rest", "about"),
+    [
+        (BY_PEOPLE.replace("ENDS", "ends: after 1 h"), "145 degF"),
+        (BY_PEOPLE.replace("ENDS", "ends: when every core rises to 144 degF"), "145"),
+        (BY_PEOPLE.replace("ENDS", "ends: when every core rises to 145 degF"), ""),
+        (
+            BY_PEOPLE.replace("ENDS", "ends: when every core rises to 145 degF")
+            .replace("1 (steam)", "2 (sealed oven)")
+            .replace("stage: heat", "stage: dry and heat"),
+            "a sealed oven",
+        ),
+        (STORY + WHOLE, "nothing is heard before"),
+        (
+            READY.replace("&", "  - {stage: heat")
+            + WHOLE.replace("until:", "during: heat, until:"),
+            "",
+        ),
+    ],
+)
+def test_a_reviewer_asks_whether_the_option_fits(rest: str, about: str) -> None:
+    """FSIS-GD-2021-14, options 1, 2 and 4, and table 5, gap 5."""
+    whole = read_whole("story.yaml", HEAD + rest)
+    assert whole.schedule and whole.marked, whole
+    said = [one.found for one in review(whole.schedule, whole.marked)]
+    asks = ("145 degF", "a sealed oven", "nothing is heard before")
+    found = [one for one in said if any(ask in one for ask in asks)]
+    assert len(found) == bool(about), found
+    assert all(about in one for one in found)
+
+
 @pytest.mark.parametrize(
     ("head", "rest", "asked"),
     [

@@ -50,7 +50,7 @@ def read_acknowledgement(body: object, view: View) -> Asked | str:
 def read_note(body: object, view: View) -> Asked | str:
     """Read ``{"lot": ..., "who": ..., "text": ..., "corrective": false}``.
 
-    ``about`` may name one of the lot's limits.
+    ``about`` may name one of the lot's limits, stages or channels.
     """
     wanted = {"lot": str, "who": str, "text": str, "corrective": bool, "about": str}
     if isinstance(body, dict):
@@ -60,12 +60,15 @@ def read_note(body: object, view: View) -> Asked | str:
         return fields
     lot, about = str(fields["lot"]), str(fields["about"])
     who, text = _line(fields["who"]), str(fields["text"]).strip()
-    limits = {cook.lot: {limit.name for limit in cook.limits} for cook in view.cooks}
-    if lot not in limits:
-        known = ", ".join(sorted(limits)) or "none"
+    cooks = {cook.lot: cook for cook in view.cooks}
+    if lot not in cooks:
+        known = ", ".join(sorted(cooks)) or "none"
         return f"lot: there is no lot {lot[:60]!r} here; there is: {known}"
-    if about and about not in limits[lot]:
-        return f"about: lot {lot} has no limit {about[:60]!r}"
+    ours = [one for one in view.channels if one.smokehouse == cooks[lot].smokehouse]
+    names = {one.name for one in cooks[lot].limits}
+    names |= {one.name for one in cooks[lot].stages} | {one.name for one in ours}
+    if about and about not in names:
+        return f"about: lot {lot} has no limit, stage or channel {about[:60]!r}"
     if wrong := _wrong_who(who) or _wrong_text(text):
         return wrong
     kind = EntryKind.CORRECTIVE_ACTION if fields["corrective"] else EntryKind.NOTE

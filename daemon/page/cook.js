@@ -93,8 +93,9 @@ function build(cook) {
   const limits = make("div", "limits-part", make("h3", "", "Limits"), key, part.limits);
   node.append(make("header", "", part.title, part.lot, part.hold, now, part.stageWords, part.stages));
   node.firstChild.append(part.signs, part.texture, part.lethality);
+  part.note = buildForm(cook);
   part.moved = buildMoved(cook);
-  node.append(make("div", "columns", channels, limits, chart), buildForm(cook), part.moved);
+  node.append(make("div", "columns", channels, limits, chart), part.note, part.moved);
   return node;
 }
 
@@ -107,6 +108,7 @@ function update(node, cook, view, now) {
   const channels = view.channels.filter((channel) => channel.smokehouse === cook.smokehouse);
   // After a cook its smokehouse's channels speak of something else.
   part.channels.parentElement.hidden = cook.finished_ms > 0 || channels.length === 0;
+  showAbout(part.note, cook, channels);
   showMoved(part.moved, cook, channels);
   showChannels(part.channels, cook.finished_ms ? [] : channels, now);
   showLimits(part.limits, cook.limits, now);
@@ -184,15 +186,31 @@ function buildForm(cook) {
   outcome.setAttribute("role", "status");
   const label = make("label", "", "What was seen or done");
   label.htmlFor = id;
-  const form = make("form", "written", label, text, tick, button, outcome);
+  const about = make("select");
+  about.id = `${id}-about`;
+  const whose = make("label", "", "About which probe or stage");
+  whose.htmlFor = about.id;
+  const form = make("form", "written", label, text, whose, about, tick, button, outcome);
   whenSent(form, button, outcome, async (who) => {
-    const body = { lot: cook.lot, who, text: text.value, corrective: corrective.checked };
+    const body = { lot: cook.lot, who, text: text.value, corrective: corrective.checked, about: about.value };
     const number = await write("note", body);
     text.value = "";
     corrective.checked = false;
     return number;
   });
-  return make("details", "", make("summary", "", "Write a note or a corrective action"), form);
+  const node = make("details", "", make("summary", "", "Write a note or a corrective action"), form);
+  node.about = about;
+  return node;
+}
+
+/** What a note may be about: a note about a probe in doubt is what ends the doubt. */
+function showAbout(node, cook, channels) {
+  const names = ["", ...channels.map((one) => one.name), ...cook.stages.map((one) => one.name)];
+  const each = [...new Set(names)].map((name) => ({ name }));
+  keep(node.about, each, (one) => `about ${one.name}`, () => make("option"), (option, one) => {
+    option.value = one.name;
+    say(option, one.name || "none of them");
+  });
 }
 
 /** Write once what a form holds, by whoever gives initials, and say its number. */

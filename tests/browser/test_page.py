@@ -247,6 +247,7 @@ def test_a_corrective_action_is_written_by_keyboard(
     tab.keyboard.press("Enter")
     tab.keyboard.press("Tab")
     tab.keyboard.type("relit the fire, moved the rack down")
+    tab.keyboard.press("Tab")  # what it is about: nothing in particular
     tab.keyboard.press("Tab")
     tab.keyboard.press("Space")
     tab.keyboard.press("Tab")
@@ -268,6 +269,20 @@ def test_a_probe_that_was_moved_is_said_by_two_presses(
     expect(tab.get_by_text("Written down as entry 1.")).to_be_visible()
     [(lot, entry)] = served.entries
     assert (lot, entry.kind, entry.about) == (LOT, EntryKind.MOVED, "core-1")
+
+
+def test_a_note_about_a_probe_is_what_ends_its_doubt(
+    open_tab: OpenTab, served: Yard
+) -> None:
+    tab = open_tab().tab
+    tab.evaluate("localStorage.setItem('initials', 'AB')")
+    tab.get_by_text("Write a note or a corrective action").click()
+    tab.get_by_label("What was seen or done").fill("put back into its piece")
+    tab.get_by_label("About which probe or stage").select_option("core-1")
+    tab.get_by_role("button", name="Write it down").click()
+    expect(tab.get_by_text("Written down as entry 1.")).to_be_visible()
+    [(lot, entry)] = served.entries
+    assert (lot, entry.kind, entry.about) == (LOT, EntryKind.NOTE, "core-1")
 
 
 def test_a_typing_finger_is_not_thrown_off_by_a_new_view(

@@ -402,7 +402,7 @@ NOTE = {"lot": LOT, "who": "AB", "text": "x", "corrective": False}
         (
             "/note",
             {**NOTE, "about": "chil"},
-            f"about: lot {LOT} has no limit 'chil'",
+            f"about: lot {LOT} has no limit, stage or channel 'chil'",
         ),
     ],
 )

@@ -36,6 +36,12 @@ RECORD = replace(SENML, record="k", conversion=Conversion(Law.TYPE_K, cold="junc
         (replace(CORE, conversion=THERMISTOR), b"10000", 25_000),
         # ITS-90: 100 degC against 25 degC is 4.096 - 1.000 mV
         (COUPLE, b'{"mv":3.096,"cold":25}', 100_000),
+        # Below zero and at the ends of what a reading may be: -100 degC is 60.26 ohm,
+        # 850 degC 390.48 ohm; -100 degC is -3.554 mV, 800 degC 33.275 mV
+        (PT100, b"60.26", -100_000),
+        (PT100, b"390.47", 849_965),
+        (COUPLE, b'{"mv":-3.554,"cold":0}', -100_000),
+        (COUPLE, b'{"mv":33.275,"cold":0}', 800_000),
     ],
 )
 def test_a_raw_value_becomes_a_temperature(
@@ -61,6 +67,12 @@ def test_a_raw_value_becomes_a_temperature(
             "short circuit: value = 0.4 ohm is none that Pt100 can give; or is "
             "another law the right one?",
         ),
+        (
+            PT100,
+            b"390.6",
+            "open circuit: value = 390.6 ohm is none that Pt100 can give; or is "
+            "another law the right one?",
+        ),
         (COUPLE, b'{"mv":3.096}', "cold junction at /cold is not there"),
         (
             COUPLE,
@@ -79,6 +91,13 @@ def test_a_value_that_cannot_be_is_refused(
     probe: Probe, payload: bytes, why: str
 ) -> None:
     assert said(decode([probe], arrival(payload))) == [f"core-1: {why}"]
+
+
+def test_what_a_law_gives_may_still_be_no_reading() -> None:
+    """ITS-90: 41.276 mV is 1000 degC, and a reading ends at 850."""
+    (words,) = said(decode([COUPLE], arrival(b'{"mv":41.276,"cold":0}')))
+    assert words.startswith("core-1: out of range: value = 1000.0")
+    assert words.endswith("degC is outside -200 to 850 degC")
 
 
 def test_the_cold_junction_of_a_record_is_the_one_of_its_time() -> None:

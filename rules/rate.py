@@ -290,10 +290,11 @@ class RateLimit(Limit):
         fell = "rose" if asked.rises else "fell"
         bound = "allowed" if asked.at_most else "asked"
         if state.may_mc == -ANYTHING_MC:
-            words = f"no {window} were shown in which it could be judged"
+            words = f"there were never readings enough over {window} to judge it"
         elif state.may_mc == ANYTHING_MC:
-            sure = f", surely by {say_k(most_mc)}" if state.seen else ""
-            words = f"{fell} by anything in {window} with readings missing{sure}"
+            gone = "risen" if asked.rises else "fallen"
+            words = f"readings are missing: may have {gone} by any amount in {window}"
+            words += f", {fell} by {say_k(most_mc)} at least" if state.seen else ""
         else:
             low, high = sorted((least_mc, most_mc))
             by = say_k(low) if low == high else f"{say_k(low)} to {say_k(high)}"

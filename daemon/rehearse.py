@@ -191,8 +191,8 @@ def told(outcome: Outcome) -> list[str]:
     elif all(one.verdict is Verdict.MET for one in critical):
         lines.append("every critical limit is met by the readings; release is")
         lines[-1] += " a person's decision"
-    if humid := surface.said(one.why for one in outcome.judged):
-        lines.append(f"beside lethality, of the surface: {humid}")
+    if humid := surface.summary(one.why for one in outcome.judged):
+        lines.append(humid.removeprefix("; "))
     return lines
 
 

@@ -219,8 +219,7 @@ def _summary(failures: Sequence[Failure], dossier: Dossier | None, lot: str) -> 
     words = "the lot is on hold"
     if not held(dossier.outcome.judged):
         words = "every critical limit is met; release is a person's decision"
-    if humid := surface.said(one.why for one in dossier.outcome.judged):
-        words += f"; beside lethality, of the surface: {humid}"
+    words += surface.summary(one.why for one in dossier.outcome.judged)
     return (
         f"the record of lot {lot} is as it was signed, and its {len(dossier.readings)} "
         f"readings give the verdicts in it: {words}"

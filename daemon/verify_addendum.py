@@ -192,14 +192,14 @@ def _report(
         return Report(tuple(failures), lot, words)
     turned = [one for one in made.verdicts if one.was.verdict is not one.now.verdict]
     changes = "; ".join(
-        f"{one.limit} {one.was.verdict} -> {one.now.verdict}{surface.tail(one.now.why)}"
-        for one in turned
+        f"{one.limit} {one.was.verdict} -> {one.now.verdict}" for one in turned
     )
+    humid = surface.summary(one.now.why for one in made.verdicts)
     hold = "the lot is on hold" if made.on_hold else "every critical limit is met"
     words = (
         f"addendum {made.opening.number} to the record of lot {lot} is as it was "
         f"signed, and belongs to that record: {changes or 'no verdict changes'}; {hold}"
-        "; release is a person's decision"
+        f"; release is a person's decision{humid}"
     )
     return Report((), lot, words)
 

@@ -61,9 +61,10 @@ def humidity(schedule: Schedule, findings: Sequence[Finding]) -> str:
     return "; ".join(words) or _absent(schedule)
 
 
-def said(whys: Iterable[str]) -> str:
-    """The words that stand beside lethality in what is said of some limits, or ""."""
-    return next((tail(why).removeprefix(MARK) for why in whys if tail(why)), "")
+def summary(whys: Iterable[str]) -> str:
+    """What a summary of a whole lot says beside lethality, from what its limits say."""
+    found = next((tail(why) for why in whys if tail(why)), "")
+    return found.replace(MARK, "; beside lethality, of the surface: ", 1)
 
 
 def tail(why: str) -> str:

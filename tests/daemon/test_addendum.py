@@ -194,7 +194,7 @@ def test_addenda_stand_on_each_other_and_are_verified_with_the_record(
     assert said == (
         f"addendum 1 to the record of lot {LOT} is as it was signed, and belongs to "
         "that record: lethality met -> missed; the lot is on hold; release is a "
-        "person's decision\n"
+        "person's decision; beside lethality, of the surface: no humidity evidence\n"
     )
     assert "addendum 3" in yard.verify(f"{LOT}.addendum-3.jsonl")
     assert verdicts(yard.file(f"{LOT}.addendum-3.jsonl")) == [("missed", "missed")]

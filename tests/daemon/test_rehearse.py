@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from daemon.rehearse import rehearse_file
+
 HERE = Path(__file__).parent / "rehearse"
 ROOT = Path(__file__).parents[2]
 BEGINS = "2026-01-10T05:00:00Z"
@@ -50,6 +52,15 @@ verdicts
   met       warm: core: at or above 60.0 degC: longest outside 0 s; 10 s allowed
 every critical limit is met by the readings; release is a person's decision
 """
+
+
+def test_lethality_is_never_printed_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    told = ROOT / "rules" / "library" / "cured_links.rehearsal.yaml"
+    assert rehearse_file(told, events=True, day="an ordinary day") == 0
+    lines = capsys.readouterr().out.split("\n")
+    lethal = [one for one in lines if "lethality" in one and "source:" not in one]
+    assert len(lethal) >= 6
+    assert all(one.rstrip(")").endswith("no humidity evidence") for one in lethal)
 
 
 def test_a_cook_that_meets_its_limits() -> None:

@@ -74,8 +74,9 @@ def test_what_is_not_about_lethality_says_nothing_of_the_surface() -> None:
     outcome = cook(whole, [core(), chamber()], flat("core", 0, 60, 72), until_min=61)
     others = [one.why for one in outcome.judged if one.limit != "lethality"]
     assert others
-    assert not surface.said(others)
-    assert surface.said(one.why for one in outcome.judged) == "no humidity evidence"
+    assert not surface.summary(others)
+    whys = [one.why for one in outcome.judged]
+    assert surface.summary(whys).endswith("of the surface: no humidity evidence")
 
 
 BY_PEOPLE = """\

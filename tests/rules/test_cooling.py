@@ -11,8 +11,9 @@ from dataclasses import replace
 
 import pytest
 
+from rules import falling
 from rules.cooling import CONDITIONS, START, CoolingLimit
-from rules.evidence import Piece
+from rules.evidence import Piece, Span
 from rules.facts import EntryKind, Reading, Standing
 from rules.falling import FALL
 from rules.limit import Move, Opening, Shown
@@ -449,3 +450,26 @@ def test_a_probe_that_answers_nothing_completes_no_chill() -> None:
     outcome = cook(told_to, [core()], readings, until_min=5)
     assert outcome.finished_ms == 0
     assert judged(outcome, "cooling").verdict == "running"
+
+
+@pytest.mark.parametrize(
+    ("within_mc", "verdict"), [(1_000, "within"), (3_000, "unproven")]
+)
+def test_a_rise_that_only_may_have_been_is_not_missed(
+    within_mc: int, verdict: str
+) -> None:
+    """Falls from 40 to 39 degC; the second reading is so doubtful that it may rise."""
+    fall = falling.opened(0)
+    for at_ms, value_mc, doubt_mc in ((0, 40_000, 0), (MIN, 39_500, within_mc)):
+        reading = Span(at_ms, at_ms, value_mc - doubt_mc, value_mc + doubt_mc)
+        fall, _ = falling.step(fall, reading, 4_444)
+    assert fall.standing == verdict
+
+
+def test_what_only_may_have_fallen_stands() -> None:
+    """Each reading may be lower than those before, and for 2 h none surely is."""
+    fall = falling.opened(0)
+    for at_ms in range(0, 3 * H, 10 * MIN):
+        reading = Span(at_ms, at_ms, 40_000 - 100 * at_ms // H, 40_000)
+        fall, _ = falling.step(fall, reading, 4_444)
+    assert (fall.standing, fall.since_ms) == ("unproven", 2 * H)

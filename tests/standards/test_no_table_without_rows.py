@@ -14,7 +14,7 @@ from tests.standards.rows_food_code import COMMINUTED
 from tests.standards.test_appendix_b import ALIAS
 from tests.standards.test_cfr_417_5 import ROWS as RETENTION
 from tests.standards.test_food_code_3_403_11 import ROWS as REHEATING
-from tests.standards.test_growth import AUREUS, HAM, PARAMETERS
+from tests.standards.test_growth import AUREUS, HAM, LE_MARC, PARAMETERS
 from tests.standards.test_humidity_options import ROWS as HUMIDITY
 
 MEAT = {f"FSIS Appendix A, meat, {target}-log10" for target in ("6.5", "7")}
@@ -25,7 +25,7 @@ UNCURED = "C. perfringens, cooked uncured {}, Juneja 2011"
 TYPED = {
     "tables.DWELL_TABLES": MEAT | FOOD_CODE | ROAST,
     "cooling.COOLING_OPTIONS": {row.name for row in OPTIONS} | {ALIAS},
-    "growth.GROWTH_MODELS": {*map(UNCURED.format, PARAMETERS), HAM, AUREUS},
+    "growth.GROWTH_MODELS": {*map(UNCURED.format, PARAMETERS), HAM, LE_MARC, AUREUS},
     "humidity.HUMIDITY_OPTIONS": {
         f"FSIS 2021, humidity option {o[0]}" for o in HUMIDITY
     },

@@ -163,8 +163,10 @@ def test_a_probe_that_the_settings_name_later_ends_no_core_limit_unsaid(
         path.write_text(text.replace("probe: A7", "probe: B2"))
         with running(tmp_path, "run", *at):
             publish_until(broker, tmp_path, ("B2", 85.3), 4)
-            wait_for(lambda: doubts_of(tmp_path, "core-2"), "the doubt to be told")
-            assert doubts_of(tmp_path, "core-2") == ["probe replaced"]
+            # What A7 said last may have waited in the broker, and is refused besides.
+            wait_for(
+                lambda: "probe replaced" in doubts_of(tmp_path, "core-2"), "the doubt"
+            )
             assert "met" not in limit_words(tmp_path)
             moved = ["moved", LOT, "core-2", "--replaced", "--settling", "1 s"]
             assert main([*moved, "--who", "AB", *at]) == 0
@@ -175,7 +177,7 @@ def test_a_probe_that_the_settings_name_later_ends_no_core_limit_unsaid(
                 return "met" in limit_words(tmp_path)
 
             wait_for(met, "the limit to be met by the probe that was said")
-        assert doubts_of(tmp_path, "core-2") == ["probe replaced", "reporting"]
+        assert doubts_of(tmp_path, "core-2")[-1] == "reporting"
 
 
 def limit_words(folder: Path) -> set[str]:

@@ -251,15 +251,23 @@ def schedule_in(cook: Cook) -> Schedule:
 
 
 def arrived(journal: Path, receiver: HttpReceiver) -> Subjects:
-    """What the lot's alerts that have really arrived are about."""
-    bodies = [one.body for one in receiver.arrived]
+    """What the lot's alerts that have really arrived are about.
+
+    One that waits for an answer bears its number; any other is known by its title.
+    """
+    came = receiver.arrived
     opened = Journal(journal)
     alerts = Outbox(opened, {}).alerts(LOT)
     opened.close()
     return {
         (alert.subject, alert.name)
         for alert in alerts
-        if any(f"Alert {alert.number}." in body for body in bodies)
+        if any(
+            f"Alert {alert.number}." in one.body
+            if alert.answer
+            else one.title == alert.title
+            for one in came
+        )
     }
 
 

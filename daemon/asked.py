@@ -8,6 +8,7 @@ around it.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from daemon import by_hand
 from daemon.view import View
 from rules import moving
 from rules.channels import Role
@@ -95,6 +96,37 @@ def read_move(body: object, view: View) -> Asked | str:
         return "text: which probe is in its place is said by fumarium moved --replaced"
     text = moving.text_of(say_ms(moving.SETTLES_MS), text)
     return Asked(lot, EntryKind.MOVED, who, text, channel)
+
+
+def read_spots(body: object, view: View) -> Asked | str:
+    """Read ``{"lot", "who", "pieces", "instrument", "within", "stage"}``, all text.
+
+    ``pieces`` is as ``fumarium spot-check`` takes it: ``72.1, 71.8 degC``; ``within``
+    may be empty where the settings name the thermometer.
+    """
+    wanted = ("lot", "who", "pieces", "instrument", "within", "stage")
+    fields = _fields(body, dict.fromkeys(wanted, str))
+    if isinstance(fields, str):
+        return fields
+    lot, who, pieces, instrument, within, stage = (_line(fields[one]) for one in wanted)
+    going_on = [one for one in view.cooks if one.lot == lot and not one.finished_ms]
+    if not going_on:
+        return f"lot: no lot {lot[:60]!r} goes on here"
+    (cook,) = going_on
+    if stage not in [one.name for one in cook.stages if one.from_ms]:
+        return f"stage: lot {lot} has come to no stage {stage[:60]!r}"
+    if wrong := _wrong_who(who):
+        return wrong
+    try:
+        text = by_hand.text_of(
+            by_hand.Taken(pieces[:MOST_TEXT], instrument[:MOST_TEXT], within, stage),
+            view.thermometers,
+            dict(view.schedules).get(lot),
+            view.now_ms,
+        )
+    except by_hand.SetError as error:
+        return f"{error.field}: {error}"
+    return Asked(lot, EntryKind.SPOT_CHECK, who, text, stage)
 
 
 WORDS = {int: "a whole number", str: "text", bool: "true or false"}

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from daemon import formulate
+from daemon import by_hand, formulate
 from daemon.cli import (
     BAD_COMMAND,
     BAD_FILE,
@@ -24,11 +24,11 @@ from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
 from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
-from rules import engine, moving, spots
+from rules import engine, moving
 from rules.channels import Channel, Role
 from rules.facts import Entry, EntryKind
 from rules.reader import choice
-from rules.schedule import read_schedule
+from rules.schedule import Schedule, read_schedule
 from rules.units import duration
 
 # A lot's text becomes the name of its record's file.
@@ -42,6 +42,9 @@ KINDS = {
     "spot-check": EntryKind.SPOT_CHECK,
     "acknowledge": EntryKind.ACKNOWLEDGE,
 }
+
+# What a mistake in a set by hand is called here.
+OPTIONS = {"pieces": "spot-check", "instrument": "--with", "within": "--within"}
 
 
 def settings_at(path: Path) -> Settings:
@@ -180,21 +183,6 @@ def _spots(
     """The text of a set of spot checks, with what it bears out, and the stage."""
     cook = journal.cook(asked.lot)
     assert cook is not None
-    instrument = asked.instrument.strip()
-    if not instrument.isprintable() or not re.fullmatch("[^,;]+", instrument):
-        right = "--with: name the thermometer, without comma or semicolon"
-        raise CommandError(right, BAD_COMMAND)
-    known = next((t for t in settings.thermometers if t.name == instrument), None)
-    if not asked.within and known is None:
-        words = "--within: say how far it may be off, or name it in the settings"
-        raise CommandError(words, BAD_COMMAND)
-    try:
-        taken = spots.read(asked.pieces, asked.within or "0 K")
-        if known:
-            within_mc = max(taken.within_mc, known.within_mc)
-            taken = taken._replace(within_mc=within_mc)
-    except ValueError as error:
-        raise CommandError(f"spot-check: {error}; {spots.RIGHT}", BAD_COMMAND) from None
     stage = "" if _ended(asked.lot, journal) else _stage(asked.lot, journal)
     if asked.of and not any(
         one.event.subject == "stage" and one.event.name == asked.of
@@ -204,11 +192,13 @@ def _spots(
         raise CommandError(words, BAD_COMMAND)
     stage = asked.of or stage
     schedule = read_schedule(cook.schedule_path, cook.schedule)
-    said = []
-    if not isinstance(schedule, list):
-        said = [*spots.against(schedule, stage, taken)]
-    standing = spots.standing_of(known, now_ms)
-    text = "; ".join([spots.text_of(taken, instrument, standing), *said])
+    taken = by_hand.Taken(asked.pieces, asked.instrument.strip(), asked.within, stage)
+    known = schedule if isinstance(schedule, Schedule) else None
+    try:
+        text = by_hand.text_of(taken, settings.thermometers, known, now_ms)
+    except by_hand.SetError as error:
+        words = f"{OPTIONS[error.field]}: {error}"
+        raise CommandError(words, BAD_COMMAND) from None
     print(text)
     return text, stage
 

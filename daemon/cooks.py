@@ -71,6 +71,7 @@ class Running:
         self.state: State = engine.opened(self.plan, cook.begun_ms)
         self._order = Order(cook.begun_ms)
         self._begun = False
+        self.spots: dict[str, Entry] = {}  # the last set by hand, of each stage
         self.kept_ms = cook.begun_ms  # the horizon of its last checkpoint
         self.channels = frozenset(channel.name for channel in cook.channels)
 
@@ -120,7 +121,14 @@ class Running:
         if isinstance(fact, Entry):  # from then on another probe may be in its place
             channels = channels_after(self.plan.channels, [fact])
             self.plan = replace(self.plan, channels=channels)
+            self._keep_set(fact)
         return self._order.take(fact)
+
+    def _keep_set(self, entry: Entry) -> None:
+        if entry.kind is EntryKind.SPOT_CHECK:
+            before = self.spots.get(entry.about)
+            if before is None or before.at_ms <= entry.at_ms:
+                self.spots[entry.about] = entry
 
     def advance(self, horizon_ms: int) -> list[Event]:
         """Judge every fact from before the horizon; answer what became true."""

@@ -15,7 +15,10 @@ from typing import Any, NamedTuple
 from rules import surface
 from rules.crosscheck import LETHAL
 from rules.facts import Standing
+from rules.spots import exactly
 from rules.units import say_mc, say_ms
+
+UNPROVEN = "what the probes have shown is unproven by a set by hand"
 
 Tree = dict[str, Any]  # as ``daemon.view.as_json`` gives it
 
@@ -57,6 +60,22 @@ def lethality(limits: Sequence[Tree], house: House) -> Iterator[tuple[bool, str]
             words = f"{one['name']}: {one['standing']} since {since}{rate}{beside}"
         well = one["standing"] in (Standing.WITHIN, Standing.MET)
         yield well, words
+
+
+def by_hand(one: Tree, house: House) -> str:
+    """The last set that was taken by hand for a stage, and what it means."""
+    pieces, highest = one["pieces"], "highest" if one["falls"] else "lowest"
+    of = "1 piece" if pieces == 1 else f"the {highest} of {pieces} pieces"
+    words = [
+        f"{one['stage'] or 'no stage'} by hand: {of} "
+        f"{exactly(one['decides_mc'], 'degC')} at {clock(one['at_ms'], house)} "
+        f"by {one['who']}, with {one['instrument']} "
+        f"within {exactly(one['within_mc'], 'K')}",
+        one["standing"],
+        one["means"],
+        UNPROVEN if one["doubts"] else "",
+    ]
+    return "; ".join(filter(None, words))
 
 
 def clock(at_ms: int, house: House) -> str:

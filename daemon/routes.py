@@ -36,7 +36,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from daemon import metrics
-from daemon.asked import Asked, read_acknowledgement, read_move, read_note
+from daemon.asked import Asked, read_acknowledgement, read_move, read_note, read_spots
 from daemon.journal_errors import JournalError
 from daemon.lots import Lots, NoLotError, lots_as_json
 from daemon.view import View, as_json, curves_as_json
@@ -101,6 +101,7 @@ def application(desk: Desk) -> ASGIApp:
         Route("/acknowledge", answers.acknowledge, methods=["POST"]),
         Route("/note", answers.note, methods=["POST"]),
         Route("/moved", answers.moved, methods=["POST"]),
+        Route("/spot-check", answers.spot_check, methods=["POST"]),
         *(Route(path, reply, methods=["GET"]) for path, reply in _files()),
     ]
     return Guard(GZipMiddleware(Starlette(routes=routes), 1000, 6), desk.names)
@@ -216,6 +217,10 @@ class Answers:
     async def moved(self, request: Request) -> Response:
         """Keep that a probe is in another piece now."""
         return await self._written(request, read_move)
+
+    async def spot_check(self, request: Request) -> Response:
+        """Keep a set of temperatures that were taken by hand."""
+        return await self._written(request, read_spots)
 
     async def _written(
         self, request: Request, read: Callable[[object, View], Asked | str]

@@ -6,7 +6,7 @@ Rule: of several channels the worst decides what a limit shows, by the order of
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,16 +18,18 @@ from daemon.view import (
     Heard,
     LimitView,
     SignView,
+    SpotView,
     StageView,
     ToldView,
 )
-from rules import engine
+from rules import engine, spots
 from rules.channels import Channel, Role
 from rules.engine import Plan, State
-from rules.facts import Finding, Quality, Reading, Verdict
+from rules.facts import Entry, Finding, Quality, Reading, Verdict
 from rules.limit import Limit
 from rules.outlook import Foreseen
 from rules.replay import Outcome
+from rules.spot_sets import Doubted
 from rules.stages import Stage, Way
 from rules.verdicts import GRAVEST, WORST, Judged, on_hold
 
@@ -65,6 +67,40 @@ def cook_view(
         ),
         signs=_sign_views(plan, state) if state else (),
     )
+
+
+def spot_views(
+    plan: Plan, doubted: Doubted, sets: Iterable[Entry]
+) -> tuple[SpotView, ...]:
+    """Show each set that was taken by hand, the newest first, and what it means.
+
+    ``doubted`` is what the sets have made doubtful and nothing has lifted yet.
+    """
+    ways = {one.name: way for one, way in zip(plan.stages, plan.ways, strict=True)}
+    views = []
+    for entry in sorted(sets, key=lambda one: -one.at_ms):
+        told = spots.told(entry.text)
+        if told is None:
+            continue
+        falls = ways.get(entry.about) is Way.FALLS
+        values_mc = told.spots.values_mc
+        views.append(
+            SpotView(
+                stage=entry.about,
+                at_ms=entry.at_ms,
+                who=entry.who,
+                pieces=len(values_mc),
+                decides_mc=max(values_mc) if falls else min(values_mc),
+                falls=falls,
+                within_mc=told.spots.within_mc,
+                instrument=told.instrument,
+                standing=told.standing,
+                means=told.means,
+                counts=told.counts,
+                doubts=bool(doubted.name) and doubted.name == entry.about,
+            )
+        )
+    return tuple(views)
 
 
 def channel_view(

@@ -6,12 +6,13 @@ never reads the database.
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from daemon.cooks import Running
 from daemon.curve import RECENT_MS, Curve
 from daemon.journal import Journal
-from daemon.seen import alert_view, channel_view, cook_view
+from daemon.seen import alert_view, channel_view, cook_view, spot_views
 from daemon.settings import Settings
 from daemon.view import (
     BrokerView,
@@ -41,6 +42,7 @@ class Show:
     def __init__(self, settings: Settings) -> None:
         """Begin with nothing heard."""
         self._site = settings.site
+        self._thermometers = settings.thermometers
         self.pace = settings.pace.times if settings.pace else 1
         self._houses: dict[str, str] = {}
         self._channels: dict[str, Channel] = {}
@@ -128,6 +130,7 @@ class Show:
     def view(self, road: "Road") -> View:
         """Everything a person may look at, as it stands now."""
         now_ms, link = road.clock.now_ms(), road.subscriber.state
+        all_cooks = (*road.cooks, *road.cooks.past)
         cooks = [_shown(running) for running in road.cooks]
         stages = {cook.smokehouse: cook.stage for cook in cooks}
         return View(
@@ -155,6 +158,8 @@ class Show:
             curves=tuple(curve.view() for curve in self._curves.values()),
             unjudged=road.cooks.unjudged(),
             pace=self.pace,
+            thermometers=self._thermometers,
+            schedules=tuple((one.cook.lot, one.schedule) for one in all_cooks),
             figures=road.care.figures(road.journalled) if road.care else Figures(),
         )
 
@@ -162,4 +167,6 @@ class Show:
 def _shown(running: Running) -> CookView:
     cook, plan = running.cook, running.plan
     state = running.state
-    return cook_view(cook.lot, cook.smokehouse, plan, outcome(plan, state, ()), state)
+    view = cook_view(cook.lot, cook.smokehouse, plan, outcome(plan, state, ()), state)
+    sets = running.spots.values()
+    return replace(view, spots=spot_views(plan, state.doubted, sets))

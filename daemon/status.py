@@ -99,6 +99,8 @@ def _cooks(view: Tree, house: House) -> Iterator[Line]:
         for limit in cook["limits"]:
             if limit["standing"] not in WELL:
                 yield False, "", f"{_name(limit)}: {limit['standing']}, {limit['why']}"
+        for one in cook["spots"]:
+            yield not one["doubts"], "", going.by_hand(one, house)
 
 
 def _ahead(cook: Tree, house: House) -> Iterator[Line]:

@@ -19,6 +19,8 @@ from daemon.curve import CurveView
 from rules.alerts import AlertState
 from rules.channels import Role
 from rules.facts import Quality, Standing, Verdict
+from rules.schedule import Schedule
+from rules.spots import Thermometer, standing_of
 
 
 class Heard(StrEnum):
@@ -76,6 +78,24 @@ class SignView:
 
 
 @dataclass(frozen=True, slots=True)
+class SpotView:
+    """The last set of temperatures that was taken by hand for one stage."""
+
+    stage: str
+    at_ms: int
+    who: str
+    pieces: int
+    decides_mc: int  # of the piece that decides: the lowest; the highest where it falls
+    falls: bool
+    within_mc: int
+    instrument: str
+    standing: str  # whether it counts, in words
+    means: str  # what it bears out and what not
+    counts: bool
+    doubts: bool  # by this set or one before, what probes have shown is unproven
+
+
+@dataclass(frozen=True, slots=True)
 class StageView:
     """One stage of a cook, whether it is past, running or still to come."""
 
@@ -130,6 +150,7 @@ class CookView:
     stages: tuple[StageView, ...] = ()
     limits: tuple[LimitView, ...] = ()
     signs: tuple[SignView, ...] = ()
+    spots: tuple[SpotView, ...] = ()
 
     @property
     def stage(self) -> StageView | None:
@@ -223,19 +244,33 @@ class View:
     unjudged: tuple[str, ...] = ()  # lots that this version of the program cannot judge
     pace: int = 1  # above 1: an invented clock that runs so many times faster
     figures: Figures = Figures()
+    thermometers: tuple[Thermometer, ...] = ()
+    schedules: tuple[tuple[str, Schedule], ...] = ()  # of lots; the page gets none
 
     def same_but_time(self, other: "View") -> bool:
         """Whether the other view differs in nothing but the time of looking."""
         return self._untimed() == other._untimed()
 
     def _untimed(self) -> "View":
-        return replace(self, now_ms=0, horizon_ms=0, curves=(), figures=Figures())
+        still = replace(self, now_ms=0, horizon_ms=0, curves=(), schedules=())
+        return replace(still, figures=Figures())
 
 
 def as_json(view: View) -> bytes:
-    """The view as UTF-8 JSON of integers, text and lists; no curves, no figures."""
-    plain = asdict(replace(view, curves=()))
-    del plain["figures"]
+    """The view as UTF-8 JSON of integers, text and lists.
+
+    It has no curves, no figures and no schedules.
+    """
+    plain = asdict(replace(view, curves=(), schedules=()))
+    del plain["figures"], plain["schedules"]
+    plain["thermometers"] = [
+        {
+            "name": one.name,
+            "within_mc": one.within_mc,
+            "standing": standing_of(one, view.now_ms),
+        }
+        for one in view.thermometers
+    ]
     return _encoded(plain)
 
 

@@ -25,6 +25,12 @@ KEPT = re.compile(
     r"\d+ pieces? by hand: ([^;]+) degC; the lowest [^;]+; with [^,;]+, "
     r"within ([0-9.]+ K), calibrated [0-9-]+"
 )
+WHOLE = re.compile(
+    r"\d+ pieces? by hand: (?P<pieces>[^;]+) degC; the lowest [^;]+; "
+    r"with (?P<instrument>[^,;]+), within (?P<within>[0-9.]+ K), "
+    r"(?P<standing>[^;]+)(?:; (?P<means>.*))?",
+    re.DOTALL,
+)
 ADVICE = "advice alone"
 
 
@@ -52,6 +58,20 @@ class Spots(NamedTuple):
     def most_mc(self) -> int:
         """What the warmest piece can have had."""
         return max(self.values_mc) + self.within_mc
+
+
+class Told(NamedTuple):
+    """A set as the text of its entry tells it, whether it counts or not."""
+
+    spots: Spots
+    instrument: str
+    standing: str  # whether it counts, in words
+    means: str  # what it bears out and what not; "" where nothing asked for it
+
+    @property
+    def counts(self) -> bool:
+        """Whether a calibrated thermometer took it."""
+        return not self.standing.startswith(ADVICE)
 
 
 def read(pieces: str, within: str) -> Spots:
@@ -91,6 +111,18 @@ def counted(text: str) -> Spots | None:
         return None
 
 
+def told(text: str) -> Told | None:
+    """The set in the text of an entry, advice or not; None where there is none."""
+    found = WHOLE.fullmatch(text)
+    if found is None:
+        return None
+    try:
+        spots = read(found["pieces"].replace(" degC", "") + " degC", found["within"])
+    except ValueError:
+        return None
+    return Told(spots, found["instrument"], found["standing"], found["means"] or "")
+
+
 def at_end(spots: Spots, end_mc: int, *, rises: bool) -> bool:
     """Whether every piece is surely at the end point of a stage."""
     return spots.least_mc >= end_mc if rises else spots.most_mc <= end_mc
@@ -101,14 +133,21 @@ def text_of(spots: Spots, instrument: str, standing: str) -> str:
 
     Nothing is rounded, so that what is read back is what was taken.
     """
-    each = ", ".join(_exactly(one, "degC") for one in spots.values_mc)
+    each = ", ".join(exactly(one, "degC") for one in spots.values_mc)
     count = len(spots.values_mc)
     pieces = "1 piece" if count == 1 else f"{count} pieces"
     return (
         f"{pieces} by hand: {each}; the lowest "
-        f"{_exactly(min(spots.values_mc), 'degC')}; with {instrument}, "
-        f"within {_exactly(spots.within_mc, 'K')}, {standing}"
+        f"{exactly(min(spots.values_mc), 'degC')}; with {instrument}, "
+        f"within {exactly(spots.within_mc, 'K')}, {standing}"
     )
+
+
+def exactly(value_mc: int, unit: str) -> str:
+    """Say a figure to its last thousandth: ``71.8 degC``, ``0.25 K``."""
+    whole, rest = divmod(abs(value_mc), 1000)
+    part = f"{rest:03}".rstrip("0") or "0"
+    return f"{'-' if value_mc < 0 else ''}{whole}.{part} {unit}"
 
 
 def against(schedule: Schedule, stage: str, spots: Spots) -> Iterator[str]:
@@ -124,12 +163,6 @@ def against(schedule: Schedule, stage: str, spots: Spots) -> Iterator[str]:
                 is_there = spots.least_mc >= min(at_once)
                 row = f"{say_mc(min(at_once))}, where {limit.table.name} asks no time"
                 yield f"limit {limit.name} {_reached(is_there)} {row}"
-
-
-def _exactly(value_mc: int, unit: str) -> str:
-    whole, rest = divmod(abs(value_mc), 1000)
-    part = f"{rest:03}".rstrip("0") or "0"
-    return f"{'-' if value_mc < 0 else ''}{whole}.{part} {unit}"
 
 
 def _day(at_ms: int) -> str:

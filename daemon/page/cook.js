@@ -5,8 +5,9 @@ import { showChannels } from "./channels.js";
 import { showChart } from "./chart.js";
 import { dress, keep, make, say } from "./dom.js";
 import { showLimits } from "./limits.js";
+import { buildSpots, showSets, showSpots } from "./spots.js";
 import { about, clock, duration, glued, going, late, rate } from "./words.js";
-import { askInitials, write } from "./writing.js";
+import { whenSent, write } from "./writing.js";
 
 const CALLS = ["dying fire", "warming bath"];
 const LETHAL = ["dwell table", "integrated lethality"];
@@ -80,6 +81,7 @@ function build(cook) {
     stages: make("ol", "stages"),
     channels: make("div", "channels"),
     limits: make("div", "limits"),
+    sets: make("ol", "sets"),
     chart: make("figure", "chart"),
   });
   part.chart.style.margin = "0.4rem 0 0";
@@ -91,11 +93,14 @@ function build(cook) {
   const chart = make("div", "chart-part", make("h3", "", "Chart"), part.chart);
   const key = make("p", "soft", "Bars: solid is certain, striped is possible, the upright mark is the limit.");
   const limits = make("div", "limits-part", make("h3", "", "Limits"), key, part.limits);
+  part.byHand = make("div", "", make("h3", "", "Taken by hand"), part.sets);
+  limits.append(part.byHand);
   node.append(make("header", "", part.title, part.lot, part.hold, now, part.stageWords, part.stages));
   node.firstChild.append(part.signs, part.texture, part.lethality);
   part.note = buildForm(cook);
+  part.spots = buildSpots(cook);
   part.moved = buildMoved(cook);
-  node.append(make("div", "columns", channels, limits, chart), part.note, part.moved);
+  node.append(make("div", "columns", channels, limits, chart), part.note, part.spots, part.moved);
   return node;
 }
 
@@ -110,6 +115,9 @@ function update(node, cook, view, now) {
   part.channels.parentElement.hidden = cook.finished_ms > 0 || channels.length === 0;
   showAbout(part.note, cook, channels);
   showMoved(part.moved, cook, channels);
+  showSpots(part.spots, cook, view.thermometers);
+  part.byHand.hidden = cook.spots.length === 0;
+  showSets(part.sets, cook, now);
   showChannels(part.channels, cook.finished_ms ? [] : channels, now);
   showLimits(part.limits, cook.limits, now);
   part.draw = (curves) => showChart(part.chart, cook, channels, curves, now);
@@ -210,22 +218,6 @@ function showAbout(node, cook, channels) {
   keep(node.about, each, (one) => `about ${one.name}`, () => make("option"), (option, one) => {
     option.value = one.name;
     say(option, one.name || "none of them");
-  });
-}
-
-/** Write once what a form holds, by whoever gives initials, and say its number. */
-function whenSent(form, button, outcome, send) {
-  form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    const who = await askInitials();
-    if (!who || button.disabled) return;
-    button.disabled = true;
-    try {
-      say(outcome, `Written down as entry ${await send(who)}.`);
-    } catch (error) {
-      say(outcome, error.message);
-    }
-    button.disabled = false;
   });
 }
 

@@ -1,6 +1,8 @@
 // What a person writes: an acknowledgement, a note, a corrective action.  It counts as
 // written only when the daemon has answered with the number of the entry.
 
+import { say } from "./dom.js";
+
 const KEPT = "initials";
 const dialog = document.getElementById("initials");
 const form = document.getElementById("initials-form");
@@ -47,4 +49,20 @@ export async function write(path, body) {
   const said = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Error(said.refused ?? `NOT written: answer ${answer.status}`);
   return said.entry;
+}
+
+/** Write once what a form holds, by whoever gives initials, and say its number. */
+export function whenSent(form, button, outcome, send) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const who = await askInitials();
+    if (!who || button.disabled) return;
+    button.disabled = true;
+    try {
+      say(outcome, `Written down as entry ${await send(who)}.`);
+    } catch (error) {
+      say(outcome, error.message);
+    }
+    button.disabled = false;
+  });
 }

@@ -271,6 +271,61 @@ def test_a_probe_that_was_moved_is_said_by_two_presses(
     assert (lot, entry.kind, entry.about) == (LOT, EntryKind.MOVED, "core-1")
 
 
+def test_a_set_by_hand_is_entered_with_a_thumb(open_tab: OpenTab, served: Yard) -> None:
+    tab = open_tab(viewport={"width": 360, "height": 740}).tab
+    tab.evaluate("localStorage.setItem('initials', 'AB')")
+    tab.get_by_text("Enter temperatures taken by hand").click()
+    form = tab.locator("form.spots")
+    assert form.locator("select").first.input_value() == "TH-2"
+    assert form.get_by_label("For the end of stage").input_value() == "cook"
+    form.get_by_label("Piece 1").fill("71,8")
+    for number in (2, 3, 4):
+        tab.keyboard.press("Enter")
+        expect(form.get_by_label(f"Piece {number}")).to_be_focused()
+        tab.keyboard.type(f"7{number}.05")
+    assert served.entries == []
+    assert tab.evaluate("document.documentElement.scrollWidth") == 360
+    form.get_by_role("button", name="Write the set down").click()
+    expect(form.get_by_text("Written down as entry 1.")).to_be_visible()
+    [(lot, entry)] = served.entries
+    assert (lot, entry.kind, entry.about) == (LOT, EntryKind.SPOT_CHECK, "cook")
+    assert entry.text.startswith(
+        "4 pieces by hand: 71.8 degC, 72.05 degC, 73.05 degC, 74.05 degC; "
+        "the lowest 71.8 degC; with TH-2, within 0.5 K, calibrated 2026-01-02"
+    )
+
+
+def test_a_set_by_hand_that_cannot_be_says_why(open_tab: OpenTab, served: Yard) -> None:
+    tab = open_tab().tab
+    tab.evaluate("localStorage.setItem('initials', 'AB')")
+    tab.get_by_text("Enter temperatures taken by hand").click()
+    form, send = tab.locator("form.spots"), "Write the set down"
+    form.get_by_role("button", name=send).click()
+    expect(form).to_contain_text("NOT written: no piece has a temperature.")
+    form.get_by_label("Piece 1").fill("71.8 warm")
+    form.get_by_role("button", name=send).click()
+    expect(form).to_contain_text("is not a temperature")
+    form.get_by_label("Piece 1").fill("71.8")
+    form.get_by_label("Taken with").select_option("another one")
+    form.get_by_label("Its name").fill("TH-9")
+    form.get_by_role("button", name=send).click()
+    expect(form).to_contain_text("say how far the thermometer may be off")
+    assert served.entries == []
+    form.get_by_label("How far it may be off, in K").fill("0.8")
+    form.get_by_role("button", name=send).click()
+    expect(form.get_by_text("Written down as entry 1.")).to_be_visible()
+    assert "with TH-9, within 0.8 K, advice alone" in served.entries[0][1].text
+
+
+def test_the_last_set_by_hand_says_what_it_means(open_tab: OpenTab) -> None:
+    shown = open_tab().tab.locator(".set")
+    expect(shown).to_have_count(1)
+    expect(shown).to_contain_text("▲ cook: lowest 51.2\u00a0°C of 3 pieces")
+    expect(shown).to_contain_text("14:10 by AB · TH-2, within 0.5\u00a0K · calibrated")
+    expect(shown).to_contain_text("stage cook is NOT borne out: not every piece")
+    expect(shown).to_contain_text("unproven by a set by hand")
+
+
 def test_a_note_about_a_probe_is_what_ends_its_doubt(
     open_tab: OpenTab, served: Yard
 ) -> None:

@@ -20,6 +20,7 @@ from daemon.view import (
     NoticeView,
     RecordingView,
     SignView,
+    SpotView,
     StageView,
     ToldView,
     View,
@@ -27,6 +28,8 @@ from daemon.view import (
 from rules.alerts import AlertState
 from rules.channels import Channel, Role
 from rules.facts import Reading, Standing, Verdict
+from rules.schedule import Schedule, read_schedule
+from rules.spots import Thermometer
 
 LOT = "JY-0110-A"
 MIN = 60_000
@@ -35,6 +38,8 @@ HOUR = 60 * MIN
 CHAMBER = Channel("chamber", Role.CHAMBER, 10_000, 120_000, 1_000)
 CORE_1 = Channel("core-1", Role.CORE, 10_000, 120_000, 500)
 CORE_2 = Channel("core-2", Role.CORE, 10_000, 120_000, 500)
+# Calibrated and due: 2026-01-02 and 2027-01-02.
+TH_2 = Thermometer("TH-2", 500, 1_767_312_000_000, 1_798_848_000_000)
 # Minutes before now, and thousandths of a degree there: what the yard saw.
 COURSES = {
     CHAMBER: [
@@ -44,6 +49,16 @@ COURSES = {
     CORE_1: [(320, 4_000), (200, 32_000), (97, 47_000), (26, 57_200), (0, 52_100)],
     CORE_2: [(320, 4_000), (200, 29_500), (97, 44_300), (26, 54_000), (0, 50_000)],
 }
+SCHEDULE = """\
+schedule: Smoked juniper links, cured
+revision: 1
+product: {meat: pork, form: comminuted, cured: yes}
+stages:
+  - {stage: dry, ends: after 45 min}
+  - {stage: smoke, ends: after 3 h}
+  - {stage: cook, ends: when every core rises to 69 degC}
+  - {stage: chill, ends: when every core falls to 4 degC}
+"""
 # From and to, in minutes before now, where nothing was heard.
 HOLES = {CHAMBER: [(151, 149)], CORE_1: [(188, 172)], CORE_2: [(12, -1)]}
 
@@ -61,7 +76,16 @@ def yard(now_ms: int) -> View:
         alerts=alerts(now_ms),
         notices=(NoticeView(now_ms - 9 * HOUR, "the daemon was started"),),
         curves=tuple(curve(channel, now_ms) for channel in COURSES),
+        thermometers=(TH_2,),
+        schedules=((LOT, read_whole(SCHEDULE)),),
     )
+
+
+def read_whole(text: str) -> Schedule:
+    """The schedule of a text that has no faults."""
+    found = read_schedule("yard.yaml", text)
+    assert isinstance(found, Schedule), found
+    return found
 
 
 def cook(now_ms: int) -> CookView:
@@ -90,6 +114,25 @@ def cook(now_ms: int) -> CookView:
         ),
         limits=limits(now_ms),
         signs=(SignView("chamber", "dying fire", now_ms - 14 * MIN),),
+        spots=(by_hand(now_ms),),
+    )
+
+
+def by_hand(now_ms: int) -> SpotView:
+    """Three pieces of the cook stage, one of them colder than where the probes sit."""
+    return SpotView(
+        stage="cook",
+        at_ms=now_ms - 20 * MIN,
+        who="AB",
+        pieces=3,
+        decides_mc=51_250,
+        falls=False,
+        within_mc=500,
+        instrument="TH-2",
+        standing="calibrated 2026-01-02, due 2027-01-02",
+        means="stage cook is NOT borne out: not every piece is surely at 69.0 degC",
+        counts=True,
+        doubts=True,
     )
 
 

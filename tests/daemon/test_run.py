@@ -26,6 +26,7 @@ from daemon.settings import Settings, read_settings
 from daemon.show import Show
 from daemon.web import Page
 from probes.contract import Arrival, numbers_of
+from rules import spots
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
 SETTINGS = """\
@@ -198,6 +199,26 @@ def test_every_entry_acts_once_whenever_it_is_read(
         if noticed.event.now == "ended"
     ]
     assert ended == [("dry", 1), ("smoke", 2)]
+
+
+def test_the_last_set_by_hand_of_each_stage_is_shown_after_a_restart_too(
+    road: Road, clock: SetClock
+) -> None:
+    begin(road)
+    road.read_entries()
+    kind, counts = EntryKind.SPOT_CHECK, "calibrated 2026-01-02, due 2027-01-02"
+    for minute, pieces in ((1, "60, 61"), (2, "71.25, 70.5")):
+        text = spots.text_of(spots.read(f"{pieces} degC", "0.5 K"), "TH-2", counts)
+        at_ms = NOON_MS + minute * MIN
+        road.journal.add_entry("R-1", Entry(kind, at_ms, at_ms, "AB", text, "dry"))
+    road.read_entries()
+    clock.at_ms += 3 * MIN
+    road.let_time_pass(clock.at_ms)
+    ((shown,),) = (cook.spots for cook in road.show.view(road).cooks)
+    assert (shown.stage, shown.at_ms, shown.who) == ("dry", NOON_MS + 2 * MIN, "AB")
+    assert (shown.pieces, shown.decides_mc, shown.counts) == (2, 70_500, True)
+    road.cooks = Cooks(road.journal)
+    assert [cook.spots for cook in road.show.view(road).cooks] == [(shown,)]
 
 
 def test_settled_cooks_are_known_after_a_restart_and_not_read_back(

@@ -44,7 +44,7 @@ def calm() -> View:
     limit = replace(cook.limits[0], standing=Standing.MET, verdict=Verdict.MET)
     return replace(
         view,
-        cooks=(replace(cook, limits=(limit,), signs=()),),
+        cooks=(replace(cook, limits=(limit,), signs=(), spots=()),),
         channels=view.channels[:2],
         alerts=(),
     )
@@ -105,6 +105,10 @@ def test_it_says_where_a_cook_is_going(
         " at this rate 06:27 (05:18 to 07:20)\n",
         " lethality: not met yet; surface: smoke humidity unproven\n",
         "!              chamber: dying fire since 04:46\n",
+        "!              cook by hand: the lowest of 3 pieces 51.25 degC at 04:40 by AB,"
+        " with TH-2 within 0.5 K; calibrated 2026-01-02, due 2027-01-02; stage cook is"
+        " NOT borne out: not every piece is surely at 69.0 degC; what the probes have"
+        " shown is unproven by a set by hand\n",
     ):
         assert words in said
 

@@ -315,6 +315,34 @@ def test_a_probe_that_was_moved_is_an_entry_about_it(page: Page, desk: Desk) -> 
     assert len(desk.entries) == 1
 
 
+def test_a_set_by_hand_is_refused_as_the_command_refuses_it(
+    page: Page, desk: Desk
+) -> None:
+    taken = {"lot": LOT, "who": "AB", "pieces": "69.9, 71.8 degC", "stage": "cook"}
+    taken |= {"instrument": "TH-2", "within": ""}
+    assert post(page, "/spot-check", taken).status == 201
+    (entry,) = [entry for _, entry in desk.entries]
+    assert (entry.kind, entry.about) == (EntryKind.SPOT_CHECK, "cook")
+    assert entry.text == (
+        "2 pieces by hand: 69.9 degC, 71.8 degC; the lowest 69.9 degC; with TH-2, "
+        "within 0.5 K, calibrated 2026-01-02, due 2027-01-02; "
+        "stage cook is borne out: every piece is surely at 69.0 degC"
+    )
+    for wrong, said in (
+        ({"pieces": "69,9 degC"}, "pieces: '69,9 degC' is not a temperature"),
+        ({"pieces": "69.9"}, "pieces: "),
+        ({"instrument": "TH-3"}, "within: say how far it may be off"),
+        ({"instrument": "TH-2; within 0 K"}, "instrument: name the thermometer"),
+        ({"stage": "chill"}, f"stage: lot {LOT} has come to no stage 'chill'"),
+        ({"lot": "JY-0"}, "lot: no lot 'JY-0' goes on here"),
+        ({"who": ""}, "who: write initials"),
+    ):
+        answer = post(page, "/spot-check", {**taken, **wrong})
+        assert answer.status == 400
+        assert str(answer.tree["refused"]).startswith(said)
+    assert len(desk.entries) == 1
+
+
 def test_an_entry_is_in_the_journal_when_the_answer_comes(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     journal = Journal(path)

@@ -11,6 +11,7 @@ import argparse
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from textwrap import wrap
 
 from pydantic_core import PydanticCustomError
 
@@ -42,6 +43,8 @@ from rules.replay import Outcome, in_order
 from rules.units import difference, duration, say_ms
 from rules.verdicts import on_hold
 
+COLUMNS = 80
+TELL = "tell of such a channel in this day: a line that begins with its role"
 RATHER = "the trace's own: the middle one of its periods"
 
 
@@ -99,6 +102,10 @@ def rehearse_file(
         faults = file if isinstance(file, list) else []
         raise CommandError(render_all(faults, text), BAD_FILE)
     schedule_path = path.parent / file.schedule
+    if not schedule_path.is_file():
+        found = f"there is no file {file.schedule!r} in the folder of this one"
+        away = marked.fault(("schedule",), found, "write its name as it stands there")
+        raise CommandError(render_all([away], text), BAD_FILE)
     schedule, _ = schedule_at(schedule_path)
     at = _lines_of(schedule_path)
     good = True
@@ -112,11 +119,11 @@ def rehearse_file(
         right = f"--day: give words that are in one of these titles\n  {titles}"
         raise CommandError(right, BAD_COMMAND)
     for number, one in days:
-        if words := lacking(schedule, one):
-            said = "\n".join(f"{path}: {one.title}: {word}" for word in words)
-            raise CommandError(said, BAD_FILE)
+        here = ("rehearsals", number, "rehearsal")
+        if lacks := [marked.fault(here, x, TELL) for x in lacking(schedule, one)]:
+            raise CommandError(render_all(lacks, text), BAD_FILE)
         outcome = run(schedule, one)
-        missed = [*misses(one, outcome, number)]
+        missed = [*misses(schedule, one, outcome, number)]
         print(f"{path}: {one.title}: {'not ' if missed else ''}as expected")
         for miss in missed:
             print("\n".join(_side_by_side(marked, miss, at)))
@@ -150,9 +157,16 @@ def _side_by_side(marked: Marked, miss: Miss, at: Mapping[str, str]) -> Iterator
     place = marked.at(miss.loc)
     yield f"{place.path}:{place.line}:{place.column}:"
     head = f"  {miss.when} expected: "
-    yield f"{head}{miss.expected}"
     where = f", {at[miss.about]}" if miss.about in at else ""
-    yield f"{'but got: ':>{len(head)}}{miss.got}{where}"
+    for first, words in (head, miss.expected), ("but got: ", f"{miss.got}{where}"):
+        yield from wrap(
+            words,
+            COLUMNS,
+            initial_indent=f"{first:>{len(head)}}",
+            subsequent_indent=" " * len(head),
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
 
 
 def _lines_of(path: Path) -> dict[str, str]:

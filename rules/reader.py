@@ -232,9 +232,12 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
     if kind == "extra_forbidden":
         if before := _halved(marked, loc):
             return marked.fault(loc, *split_at_comma(before, name), on_key=True)
-        words = _keys_of(_models_at(model, error["loc"][:-1]))
-        found = f"{name!r} is not a key here"
-        return marked.fault(loc, found, choice(name, words), on_key=True)
+        models = _models_at(model, error["loc"][:-1])
+        words, beginnings = _keys_of(models), _beginnings(models)
+        found, right = f"{name!r} is not a key here", choice(name, words)
+        if beginnings and not nearest(name, words):
+            right = beginnings
+        return marked.fault(loc, found, right, on_key=True)
     if kind == "missing":
         found, right = f"{name!r} is missing", f"add a line: {name}: ..."
         return fault_at(marked.head(loc[:-1]), found, right)
@@ -358,7 +361,13 @@ def _models_at(
 
 
 def _keys_of(models: list[type[BaseModel]]) -> list[str]:
-    return [f.alias or n for one in models for n, f in one.model_fields.items()]
+    fields = [each for one in models for each in one.model_fields.items()]
+    return [field.alias or name for name, field in fields if not field.exclude]
+
+
+def _beginnings(models: list[type[BaseModel]]) -> str:
+    """What a key may begin with besides, where a model says so."""
+    return "".join(getattr(one, "KEYS_BEGIN", "") for one in models)
 
 
 def _tags(model: type[BaseModel], key: str) -> tuple[str, ...]:

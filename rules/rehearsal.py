@@ -29,7 +29,7 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z, or a length of time.
 import re
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any, ClassVar, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -39,7 +39,9 @@ from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject, Verd
 from rules.faults import Fault
 from rules.limit import Written
 from rules.reader import read
+from rules.remarks import choice
 from rules.replay import Outcome, replay
+from rules.sayable import parted, sayable, unsayable
 from rules.schedule import Schedule
 from rules.told import Story, length, values
 from rules.units import (
@@ -132,6 +134,8 @@ class Lot(Written):
 class Rehearsal(Written):
     """One day, told in words, and what is expected of it."""
 
+    KEYS_BEGIN: ClassVar[str] = f"begin a channel with: {', '.join(Role)}"
+
     title: str = Field(alias="rehearsal", min_length=1)
     begins_ms: Annotated[int, BeforeValidator(_moment)] = Field(
         default=1_768_024_800_000,  # 2026-01-10T06:00:00Z: any day will do
@@ -140,7 +144,7 @@ class Rehearsal(Written):
     every_ms: Duration = Field(default=60_000, alias="readings every", gt=0)
     accuracy_mc: Difference = Field(default=500, alias="accuracy")
     lot: Lot | None = None
-    channels: dict[str, Story] = Field(min_length=1)
+    channels: dict[str, Story] = Field(alias="a line for each channel", exclude=True)
     entries: tuple[Annotated[Entry, BeforeValidator(_entry)], ...] = ()
     expect: tuple[Annotated[Expected, BeforeValidator(_expected)], ...] = ()
     verdicts: dict[str, Verdict] = Field(default_factory=dict)
@@ -152,10 +156,14 @@ class Rehearsal(Written):
         if not isinstance(tree, dict):
             return tree
         rest = {key: value for key, value in tree.items() if not role_of(key)}
-        return {**rest, "channels": {k: v for k, v in tree.items() if role_of(k)}}
+        told = {key: value for key, value in tree.items() if role_of(key)}
+        return {**rest, "a line for each channel": told}
 
     @model_validator(mode="after")
     def _begins_loud(self) -> "Rehearsal":
+        if not self.channels:
+            right = "write for example: core: [12 degC for 1 min]"
+            raise refused("nothing is told of any channel", right)
         for name, story in self.channels.items():
             if not story or story[0].to_mc is None or story[0].ramp:
                 found = f"the story of {name!r} does not begin with a temperature"
@@ -245,57 +253,64 @@ def run_on(
     return replay(schedule, channels, first_ms, readings, [*entries, end], until_ms)
 
 
-def misses(rehearsal: Rehearsal, outcome: Outcome, number: int) -> Iterator[Miss]:
+def misses(
+    schedule: Schedule, rehearsal: Rehearsal, outcome: Outcome, number: int
+) -> Iterator[Miss]:
     """Every expectation of the ``number``-th rehearsal that did not come true."""
     head: tuple[str | int, ...] = ("rehearsals", number)
     for i, (at_ms, words) in enumerate(rehearsal.expect):
         loc = (*head, "expect", i)
+        when = "never" if at_ms is None else f"at {say_ms(at_ms)}"
         same = [one for one in outcome.events if _says(one, words)]
-        if at_ms is None:
+        if why := unsayable(schedule, outcome, rehearsal.channels, words):
+            yield Miss(loc, when, words, why, "")
+        elif at_ms is None:
             if same:
                 got = _when(same[0], rehearsal)
-                yield Miss(loc, "never", words, got, same[0].name.split(":")[0])
+                yield Miss(loc, when, words, got, same[0].name.split(":")[0])
         elif not any(
             abs(one.at_ms - rehearsal.begins_ms - at_ms) < rehearsal.every_ms
             for one in same
         ):
-            about, got = _nearest(rehearsal, outcome, words, at_ms)
-            yield Miss(loc, f"at {say_ms(at_ms)}", words, got, about)
+            about, got = _nearest(schedule, rehearsal, outcome, words, at_ms)
+            yield Miss(loc, when, words, got, about)
     verdicts = {one.limit: one for one in outcome.judged}
     for limit, verdict in rehearsal.verdicts.items():
         there = (*head, "verdicts", limit)
         found = verdicts.get(limit)
         if found is None:
-            yield Miss(there, "at the end", f"{limit} {verdict}", "no such limit", "")
+            got = f"no limit is named so; {choice(limit, [*verdicts])}"
+            yield Miss(there, "at the end", f"{limit} {verdict}", got, "")
         elif found.verdict != verdict:
             got = f"{limit} {found.verdict} ({found.why})"
             yield Miss(there, "at the end", f"{limit} {verdict}", got, limit)
 
 
-NAMED = re.compile(r"^(.*?)(?: \(([^()]+)\))?$")
-
-
 def _says(event: Event, words: str) -> bool:
     """Whether an event is the one in words, of any channel or of the one named."""
-    found = NAMED.match(words)
-    assert found
-    same = f"{event.name} {event.now}" == found[1]
-    return same and found[2] in (None, event.channel)
+    told, channel = parted(words)
+    same = told in [f"{name} {event.now}" for name in _names(event)]
+    return same and channel in (None, event.channel)
+
+
+def _names(event: Event) -> tuple[str, str]:
+    """What an event may be called by: a limit's part, or the limit for any part."""
+    return event.name, event.name.split(":")[0]
 
 
 def _nearest(
-    rehearsal: Rehearsal, outcome: Outcome, words: str, at_ms: int
+    schedule: Schedule, rehearsal: Rehearsal, outcome: Outcome, words: str, at_ms: int
 ) -> tuple[str, str]:
     """What happened instead to the same thing, nearest in time."""
     judged = {one.limit: one for one in outcome.judged}
-    names = {*judged, *(one.name for one in outcome.events)}
+    names = sayable(schedule, outcome, rehearsal.channels)
     meant = [name for name in names if words.startswith(f"{name} ")]
-    if not meant:
-        return "", "nothing of that name happened"
     name = max(meant, key=len)  # "smoke chamber" is not "smoke"
-    about = [one for one in outcome.events if one.name == name]
-    if not about:
+    about = [one for one in outcome.events if name in _names(one)]
+    if not about and name in judged:
         return name, f"{name} {judged[name].verdict} at the end: {judged[name].why}"
+    if not about:
+        return name.split(":")[0], f"{name}: nothing happened"
     moment_ms = rehearsal.begins_ms + at_ms
     before = [one for one in about if one.at_ms <= moment_ms]
     near = before[-1] if before else about[0]

@@ -51,6 +51,8 @@ def remark(name: str, error: Mapping[str, Any]) -> Remark:
     """Say one of pydantic's complaints about the value of the key ``name``."""
     kind, value, context = str(error["type"]), error["input"], error.get("ctx", {})
     wanted, remedy = SHAPES.get(kind, ("", "write at least one"))
+    if kind == "string_too_short":
+        remedy = f"write the {name} in words"
     if kind in ("too_short", "string_too_short") or (wanted and value == ""):
         return Remark(f"nothing is written for {name!r}", remedy)
     if wanted and shape(value) != wanted:

@@ -18,7 +18,7 @@ def test_the_told_day_comes_to_what_is_shown() -> None:
     file = read_rehearsals("day.yaml", block_with("yaml", "rehearsals:"))
     assert isinstance(schedule, Schedule) and isinstance(file, RehearsalFile)
     (day,) = file.rehearsals
-    assert not [*misses(day, run(schedule, day), 0)]
+    assert not [*misses(schedule, day, run(schedule, day), 0)]
 
 
 def test_the_mistake_is_answered_as_shown() -> None:

@@ -56,7 +56,7 @@ def test_every_day_comes_to_what_was_worked_out_by_hand(name: str) -> None:
     assert file.schedule == f"{name}.yaml"
     for number, day in enumerate(file.rehearsals):
         assert day.verdicts
-        assert not [*misses(day, run(found, day), number)]
+        assert not [*misses(found, day, run(found, day), number)]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -15,6 +15,15 @@ stages: [{stage: chill, ends: by hand}]
 limits:
   - {limit: chill, kind: hold, channel: core, at or below: 4 degC, grace: 30 min}
 """
+COOLING = """\
+stages: [{stage: chill, ends: by hand}]
+limits:
+  - limit: chill
+    kind: cooling option
+    channel: core
+    option: FSIS Appendix B 2021, option 1
+"""
+CHILLING = schedule(CHILL)
 DAY = """\
 schedule: chill.yaml
 rehearsals:
@@ -82,12 +91,12 @@ def test_a_deviation_where_it_is_expected() -> None:
     The 30 min that are allowed are over at 42 min.
     """
     (one,) = day().rehearsals
-    assert not [*misses(one, run(schedule(CHILL), one), 0)]
+    assert not [*misses(CHILLING, one, run(CHILLING, one), 0)]
 
 
 def test_what_is_not_as_expected_is_shown_beside_what_happened() -> None:
     (one,) = day(DAY.replace("at 42 min: chill", "at 35 min: chill")).rehearsals
-    (miss,) = misses(one, run(schedule(CHILL), one), 0)
+    (miss,) = misses(CHILLING, one, run(CHILLING, one), 0)
     assert miss.loc == ("rehearsals", 0, "expect", 0)
     assert (miss.when, miss.expected) == ("at 35 min", "chill deviation")
     assert miss.got.startswith("chill deviation (core) at 42 min: core was not")
@@ -97,22 +106,26 @@ def test_what_is_not_as_expected_is_shown_beside_what_happened() -> None:
     ("expect", "got"),
     [
         ("never: chill deviation", "chill deviation (core) at 42 min"),
-        ("at 5 min: lethality met", "nothing of that name happened"),
-        ("at 42 min: chill deviation (core-2)", "chill deviation (core) at 42 min"),
+        ("at 5 min: lethality met", "nothing here is named so; write one of: chill,"),
+        ("never: chil deviation", "nothing here is named so; did you mean 'chill'?"),
+        ("never: chill deviating", "'chill' is never 'deviating'; did you mean 'devi"),
+        ("never: chill", "nothing here is named so; did you mean 'chill'?"),
+        ("never: core stale", "'core' is never 'stale'; did you mean 'stall'?"),
+        ("never: chill met (core-2)", "no channel is named 'core-2'; did you mean"),
         ("at 5 min: chill met", "chill begun at 0 s"),
     ],
 )
 def test_each_way_to_be_wrong_is_said(expect: str, got: str) -> None:
     (one,) = day(DAY.replace("at 42 min: chill deviation", expect)).rehearsals
-    (miss,) = misses(one, run(schedule(CHILL), one), 0)
+    (miss,) = misses(CHILLING, one, run(CHILLING, one), 0)
     assert miss.got.startswith(got), miss.got
 
 
 def test_a_verdict_that_is_another_is_said() -> None:
     (one,) = day(DAY + "    verdicts: {chill: met, colour: met}\n").rehearsals
-    first, second = misses(one, run(schedule(CHILL), one), 0)
+    first, second = misses(CHILLING, one, run(CHILLING, one), 0)
     assert first.got.startswith("chill missed (core: at or below 4.0 degC")
-    assert second.got == "no such limit"
+    assert second.got == "no limit is named so; write one of: chill"
 
 
 def test_a_channel_that_is_not_told_of_is_said() -> None:
@@ -128,6 +141,7 @@ def test_a_channel_that_is_not_told_of_is_said() -> None:
         ("at 42 min: chill deviation", "chill deviation", "one line with a moment"),
         ("at 42 min", "after 42 min", "'after 42 min' does not say when"),
         ("    core:", "    probe:", "'probe' is not a key here"),
+        ("    core:", "    channels:", "'channels' is not a key here"),
         ("3 degC for 10 min", "to 3 degC over 10 min", "does not begin with a temp"),
         ("readings every: 1 min", "begins: noon", "'noon' is not a moment"),
         ("    expect", "    entries: [{at 3 h: dance}]\n    expect", "at 3 h: dance"),
@@ -152,11 +166,35 @@ def test_the_command_shows_expected_and_got_with_the_schedules_line(
     assert capsys.readouterr().out == f"{path}: door left open: as expected\n"
     path.write_text(DAY.replace("42 min", "35 min"))
     assert main(["rehearse", str(path)]) == 1
-    _, place, expected, got = capsys.readouterr().out.splitlines()
+    _, place, expected, *got = capsys.readouterr().out.splitlines()
     assert place == f"{path}:12:9:"
     assert expected == "  at 35 min expected: chill deviation"
-    assert got.startswith("             but got: chill deviation (core) at 42 min: ")
-    assert got.endswith(", chill.yaml:6")
+    assert got[0].startswith("             but got: chill deviation (core) at 42 min: ")
+    assert got[-1].endswith(", chill.yaml:6")
+    assert all(line.startswith(" " * 22) and len(line) <= 80 for line in got[1:])
+
+
+def test_a_schedule_that_is_not_there_is_said_where_it_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "day.yaml"
+    path.write_text(DAY)
+    assert main(["rehearse", str(path)]) == 3
+    assert capsys.readouterr().err.startswith(
+        f"{path}:1:11: there is no file 'chill.yaml' in the folder of this one\n"
+        "    1 | schedule: chill.yaml\n"
+    )
+
+
+def test_a_limit_is_named_for_all_its_parts() -> None:
+    """Whoever writes ``never: cooling missed`` means either band of it."""
+    cooling = schedule(COOLING)
+    slow = DAY.replace("3 degC for 10 min", "60 degC for 10 min").replace(
+        "at 42 min: chill deviation", "never: chill missed"
+    )
+    (one,) = day(slow.replace("6 degC for 57 min", "40 degC for 9 h")).rehearsals
+    (miss,) = misses(cooling, one, run(cooling, one), 0)
+    assert miss.got.startswith("chill: 54.4 degC to 26.7 degC missed (core) at ")
 
 
 def test_a_chamber_is_not_taken_for_its_stage(
@@ -171,6 +209,6 @@ def test_a_chamber_is_not_taken_for_its_stage(
     path = tmp_path / "day.yaml"
     path.write_text(told)
     assert main(["rehearse", str(path)]) == 1
-    *_, got = capsys.readouterr().out.splitlines()
+    got = capsys.readouterr().out
     assert "but got: chill chamber " in got
-    assert got.endswith(", chill.yaml:4")
+    assert got.endswith(", chill.yaml:4\n")

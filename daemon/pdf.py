@@ -396,7 +396,6 @@ class _Paper:
             "is a detached JWS (RFC 7515 appendix F, RFC 7797, ES256):"
         )
         self.sheet.ln(3)
-        self.sheet.room(110)
         self.sheet.say(BY_OPENSSL, 5.6, code=True)
         if self.sheet.lacking:
             self.sheet.ln(3)

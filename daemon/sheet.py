@@ -156,9 +156,12 @@ class Sheet(FPDF):
         width: float = WIDTH,
         code: bool = False,
     ) -> None:
-        """Write a paragraph; ``code`` keeps its lines as they are."""
+        """Write a paragraph; ``code`` keeps its lines as they are, and on one page."""
         self._set(size, bold, code)
-        for line in text.splitlines() if code else [text]:
+        lines = text.splitlines() if code else [text]
+        if code:
+            self.room(len(lines) * size * LEADING)
+        for line in lines:
             self.multi_cell(
                 width,
                 size * LEADING,

@@ -17,6 +17,7 @@ from rules.reheating import ReheatingLimit
 from rules.schedule import Schedule
 from rules.stages import Way
 from rules.standards.tables import needed
+from rules.time_between import TimeBetween
 from rules.units import say_mc, say_ms
 
 Ask = Callable[[Path, str, str], Fault]
@@ -32,8 +33,11 @@ def unreached(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
     for i, limit in enumerate(schedule.limits):
         yield from _too_hot(i, limit, schedule, ask)
         yield from _too_cold(i, limit, schedule, ask)
+        if isinstance(limit, TimeBetween):
+            yield from _no_way_out(i, limit, schedule, ask)
         if isinstance(limit, DwellTableLimit):
             yield from _too_short(i, limit, schedule, ask)
+    yield from _never_settled(schedule, ask)
     for i, (stage, way) in enumerate(zip(schedule.stages, schedule.ways, strict=True)):
         band, target_mc = stage.chamber, stage.ends.mc
         if not band or way not in (Way.RISES, Way.FALLS):
@@ -65,6 +69,33 @@ def _too_hot(i: int, limit: Limit, schedule: Schedule, ask: Ask) -> Iterator[Fau
             f"judged in is hotter than {say_mc(max(tops_mc))}"
         )
         yield ask(("limits", i, key), found, CHAMBER)
+
+
+def _no_way_out(
+    i: int, limit: TimeBetween, schedule: Schedule, ask: Ask
+) -> Iterator[Fault]:
+    """A band of temperatures that no stage is hot enough, or cold enough, to leave."""
+    bands = [schedule.stages[n].chamber for n in schedule.during(limit)]
+    low_mc, high_mc = limit.between
+    if bands and all(
+        band and low_mc <= band.low_mc and band.high_mc < high_mc for band in bands
+    ):
+        found = (
+            f"limit {limit.name!r} waits for {say_mc(high_mc)}, and every stage that "
+            f"it is judged in stays between that and {say_mc(low_mc)}"
+        )
+        yield ask(("limits", i, "between"), found, CHAMBER)
+
+
+def _never_settled(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
+    """A stage that is over before its chamber has to be in its band."""
+    for i, stage in enumerate(schedule.stages):
+        if stage.chamber and stage.ends.ms and stage.settle_ms >= stage.ends.ms:
+            found = (
+                f"the chamber may settle for {say_ms(stage.settle_ms)}, and stage "
+                f"{stage.name!r} is over by then: its band is never judged"
+            )
+            yield ask(("stages", i, "settle"), found, "let it settle in less time")
 
 
 def _too_cold(i: int, limit: Limit, schedule: Schedule, ask: Ask) -> Iterator[Fault]:

@@ -30,6 +30,12 @@ Path = tuple[str | int, ...]
 
 DEEPEST = 20
 TOO_DEEP, FLATTER = "nested too deeply", "write it flatter"
+SLIP = "check the indentation, the colon and the space after it, and the quotes"
+SLIPS = {
+    "another document": "keep one part, and take the line '---' out",
+    "unexpected end of stream": "close the quote that is opened here",
+    "mapping values": "put a text with a colon in quotes, or check the indentation",
+}
 ALIAS = "alias"  # a tag that YAML itself cannot give
 
 
@@ -107,10 +113,7 @@ def marked_tree(path: str, text: str) -> Marked | list[Fault]:
     except TooDeepError as error:
         return [Fault(path, *error.place, 1, TOO_DEEP, FLATTER)]
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        found = f"not YAML: {error.problem or error.context}"
-        return [Fault(path, line, column, 1, found, _yaml_remedy(text, line))]
+        return [_not_yaml(path, text, error)]
     except yaml.reader.ReaderError as error:
         before = text[: error.position].split("\n")
         found = f"a character that no text has: {chr(error.character)!r}"
@@ -206,11 +209,19 @@ class _Walk:
         return Place(start.line + 1, start.column + 1, max(width, 1), self.path)
 
 
-def _yaml_remedy(text: str, line: int) -> str:
+def _not_yaml(path: str, text: str, error: yaml.MarkedYAMLError) -> Fault:
+    """Where the text is not YAML, and what is most often meant by such a slip."""
+    problem = str(error.problem or error.context)
+    mark = error.problem_mark or error.context_mark
+    if "quoted scalar" in str(error.context) and error.context_mark:
+        mark = error.context_mark  # the quote, not the end of the file
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
     lines = text.splitlines()
     if line <= len(lines) and "\t" in lines[line - 1]:
-        return "indent with spaces, not with a tab"
-    return "check the indentation, the colon and the space after it, and the quotes"
+        right = "indent with spaces, not with a tab"
+    else:
+        right = next((words for part, words in SLIPS.items() if part in problem), SLIP)
+    return Fault(path, line, column, 1, f"not YAML: {problem}", right)
 
 
 def _echo(error: dict[str, Any]) -> bool:
@@ -362,7 +373,8 @@ def _models_at(
 
 def _keys_of(models: list[type[BaseModel]]) -> list[str]:
     fields = [each for one in models for each in one.model_fields.items()]
-    return [field.alias or name for name, field in fields if not field.exclude]
+    keys = [field.alias or name for name, field in fields if not field.exclude]
+    return keys + [key for one in models for key in getattr(one, "KEYS_BESIDE", ())]
 
 
 def _beginnings(models: list[type[BaseModel]]) -> str:

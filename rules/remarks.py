@@ -43,8 +43,9 @@ def nearest(word: str, words: Sequence[str]) -> str:
 
 def choice(word: str, words: Sequence[str]) -> str:
     """A remedy that offers the nearest right word, or all of them."""
-    near = nearest(word, words)
-    return f"did you mean {near!r}?" if near else f"write one of: {', '.join(words)}"
+    near, once = nearest(word, words), dict.fromkeys(words)
+    apart = "; " if any("," in one for one in once) else ", "
+    return f"did you mean {near!r}?" if near else f"write one of: {apart.join(once)}"
 
 
 def remark(name: str, error: Mapping[str, Any]) -> Remark:

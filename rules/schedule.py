@@ -9,7 +9,7 @@ of one name) is ``rules.crosscheck``'s.
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import (
     BeforeValidator,
@@ -55,7 +55,7 @@ from rules.units import (
     refused,
 )
 from rules.user_table import UserTable
-from rules.whole import Beside, Files, absent, gathered, written
+from rules.whole import EXTENDS, Beside, Files, absent, gathered, written
 
 AnyLimit = Annotated[
     BandLimit
@@ -197,6 +197,8 @@ class AlertWritten(Written):
 class Schedule(Written):
     """Product, stages, limits, and who is told."""
 
+    KEYS_BESIDE: ClassVar[tuple[str, ...]] = (EXTENDS,)  # read before all others
+
     title: str = Field(alias="schedule", min_length=1)
     revision: Annotated[
         str, _matched(REVISION, "a revision", "write a whole number, for example: 4")
@@ -305,7 +307,9 @@ def _tables(marked: Marked) -> dict[str, DwellTable]:
     tree = marked.tree.get("tables") if isinstance(marked.tree, dict) else None
     tables = {}
     for one in tree if isinstance(tree, list) else ():
-        name = str(one.get("table")) if isinstance(one, dict) else ""
+        name = str(one.get("table", "")) if isinstance(one, dict) else ""
+        if not name:
+            continue
         try:
             tables[name] = UserTable.model_validate(one).table
         except ValidationError:  # it is there, and its faults are told by themselves

@@ -49,6 +49,8 @@ Meat = Literal["pork", "beef", "poultry", "mixed"]
 HEADER = re.compile(r"^temperature \[(degC|degF)\]$")
 DWELL = re.compile(r"^dwell \[(s|min|h)\]$")
 RIGHT_HEADER = "write for example: temperature [degF],dwell [s]"
+APART = {";": "semicolons", "\t": "tabs"}
+RIGHT_APART = "part them by commas, and write numbers with a decimal point"
 RIGHT_ROW = "write for example: 60 degC for 12 min, or: 70 degC reached"
 
 
@@ -130,10 +132,17 @@ def read_csv(path: str, text: str) -> tuple[Marked, list[Fault]]:
     Its keys are judged where the schedule's are.
     """
     sheet = _Sheet(path)
-    for line in cells.rows(text):
+    apart = cells.parted_by(text)
+    for line in cells.rows(text, apart):
+        if apart != cells.COMMA and not sheet.faults:
+            sheet.fault(line[0], f"its cells are parted by {APART[apart]}", RIGHT_APART)
         sheet.take(line)
     if not sheet.units:
         sheet.fault(Cell(1, 1, ""), "no line says what the columns are", RIGHT_HEADER)
+    if sheet.faults and not sheet.rows:
+        sheet.rows.append(
+            "0 degC reached"
+        )  # so that its own faults are all that is said
     tree: dict[str, Tree] = {**sheet.heads, "rows": [*sheet.rows]}
     return Marked(path, tree, sheet.values, sheet.keys), sheet.faults
 
@@ -160,7 +169,7 @@ class _Sheet:
 
     def take(self, line: list[Cell]) -> None:
         """Take one line that holds something."""
-        if line[0].text.startswith("temperature"):
+        if line[0].text.lower().startswith("temp"):
             self.header(line)
         elif len(line) != 2:
             found = f"{len(line)} cells stand here, and 2 are wanted"

@@ -142,7 +142,10 @@ class _Gathering:
             text = self.beside(path.removeprefix(self.folder))
         except LookupError as error:
             found = f"{path}: {error.args[0]}"
-            self.fault(marked, loc, found, "put the file there, or name another")
+            right = "put the file there, or name another"
+            if "UTF-8" in found:
+                right = "save it as UTF-8 text"
+            self.fault(marked, loc, found, right)
             return None
         self.files.texts[path] = text
         return text

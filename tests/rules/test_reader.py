@@ -150,3 +150,19 @@ def test_a_thousand_open_brackets_are_refused_at_the_first_too_many(
     assert found == [
         Fault("deep.yaml", 1, 29, 1, "nested too deeply", "write it flatter")
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "remedy"),
+    [
+        ('a: "b\nc: d\n', 1, "close the quote that is opened here"),
+        ("a: b\n---\nc: d\n", 2, "keep one part, and take the line '---' out"),
+        ("a: b: c\n", 1, "put a text with a colon in quotes, or check the indentation"),
+    ],
+)
+def test_a_slip_in_the_yaml_is_shown_where_it_was_made(
+    text: str, line: int, remedy: str
+) -> None:
+    found = marked_tree("x.yaml", text)
+    assert isinstance(found, list)
+    assert [(one.line, one.remedy) for one in found] == [(line, remedy)]

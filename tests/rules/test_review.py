@@ -122,6 +122,14 @@ OPTION = "FDA Food Code 3-501.14(A)"
             "the core comes to 71.0 degC in no chamber of this band",
         ),
         (
+            SOUND.replace("and 130 degF", "and 300 degF"),
+            "limit 'come-up' waits for 148.9 degC, and every stage that it is",
+        ),
+        (
+            SOUND.replace("63 degC, ends", "63 degC, settle: 3 h, ends"),
+            "the chamber may settle for 3 h, and stage 'smoke' is over by then",
+        ),
+        (
             SOUND.replace("falls to 4 degC", "falls to 10 degC"),
             "stage 'chill' ends at 10.0 degC, and limit 'cooling' goes on to 5.0 degC",
         ),

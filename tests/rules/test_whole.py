@@ -247,3 +247,91 @@ def test_an_edition_that_was_not_approved_is_refused() -> None:
     (said,) = faults(made(own))
     assert said == "edition '2017' is not the one we have: '2021'"
     assert made(own.replace("2017", "2021")).faults == ()
+
+
+BY_FILE = """\
+schedule: own
+revision: 1
+product: {meat: poultry, form: comminuted, cured: yes}
+tables: [own.csv]
+stages: [{stage: cook, ends: when every core rises to 72 degC}]
+limits: [{limit: lethal, kind: dwell table, channel: core, table: Chicken links}]
+"""
+SHEET = """\
+table,Chicken links
+source,study 14
+approved by,AB
+approved on,2026-03-01
+for,poultry
+temperature [degF],dwell [s]
+155,0
+"""
+
+
+def of_table(text: str) -> list[tuple[str, str]]:
+    """What is said of a schedule that rests on a table with this text."""
+    found = read_whole("x.yaml", BY_FILE, lambda _name: text)
+    return [(one.found, one.remedy) for one in found.faults]
+
+
+def test_a_table_may_come_from_a_spreadsheet() -> None:
+    assert of_table(SHEET) == []
+    assert of_table("\ufeff" + SHEET.replace("\n", "\r\n")) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            SHEET.replace(",", ";"),
+            [
+                (
+                    "its cells are parted by semicolons",
+                    "part them by commas, and write numbers with a decimal point",
+                )
+            ],
+        ),
+        (
+            SHEET.replace(",", "\t"),
+            [
+                (
+                    "its cells are parted by tabs",
+                    "part them by commas, and write numbers with a decimal point",
+                )
+            ],
+        ),
+        (
+            SHEET.replace("155", '"155,5"'),
+            [
+                (
+                    "'155,5 degF' is not a temperature: it may mean 155.5 or 1555",
+                    "write a number in this cell",
+                )
+            ],
+        ),
+        (
+            SHEET.replace("temperature [degF]", "Temp"),
+            [
+                (
+                    "'Temp,dwell [s]' does not name two units",
+                    "write for example: temperature [degF],dwell [s]",
+                )
+            ],
+        ),
+    ],
+    ids=["semicolons", "tabs", "comma", "header"],
+)
+def test_a_slip_in_a_table_is_said_once(text: str, said: list[tuple[str, str]]) -> None:
+    """One slip, one fault: nothing that only follows from it stands beside it."""
+    assert of_table(text) == said
+
+
+def test_a_table_that_is_no_text_is_to_be_saved_as_text() -> None:
+    def beside(_name: str) -> str:
+        raise LookupError("not UTF-8 text")
+
+    found = read_whole("x.yaml", BY_FILE, beside)
+    first, second = found.faults
+    assert first.remedy == "save it as UTF-8 text"
+    published = "write one of: FSIS Appendix A, meat, 6.5-log10; FSIS Appendix A, meat,"
+    assert second.remedy.startswith(published)  # names that hold commas, told apart

@@ -15,6 +15,7 @@ MOVES = (
     EntryKind.END,
     EntryKind.MOVED,
     EntryKind.SPOT_CHECK,
+    EntryKind.LIFTED,
 )
 BY_US = "fumarium"
 

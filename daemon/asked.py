@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from daemon import by_hand
-from daemon.view import View
+from daemon.view import CookView, View
 from rules import moving
 from rules.channels import Role
 from rules.facts import EntryKind
@@ -51,11 +51,13 @@ def read_acknowledgement(body: object, view: View) -> Asked | str:
 def read_note(body: object, view: View) -> Asked | str:
     """Read ``{"lot": ..., "who": ..., "text": ..., "corrective": false}``.
 
-    ``about`` may name one of the lot's limits, stages or channels.
+    ``about`` may name one of the lot's limits, stages or channels.  With ``lifts`` true
+    it lifts what a set by hand left unproven of that stage or limit.
     """
     wanted = {"lot": str, "who": str, "text": str, "corrective": bool, "about": str}
+    wanted["lifts"] = bool
     if isinstance(body, dict):
-        body = {"about": "", **body}
+        body = {"about": "", "lifts": False, **body}
     fields = _fields(body, wanted)
     if isinstance(fields, str):
         return fields
@@ -73,6 +75,12 @@ def read_note(body: object, view: View) -> Asked | str:
     if wrong := _wrong_who(who) or _wrong_text(text):
         return wrong
     kind = EntryKind.CORRECTIVE_ACTION if fields["corrective"] else EntryKind.NOTE
+    if fields["lifts"]:
+        if fields["corrective"]:
+            return "lifts: it is a corrective action or a lifting, not both"
+        kind = EntryKind.LIFTED
+        if wrong := _wrong_lift(cooks[lot], about):
+            return wrong
     return Asked(lot, kind, who, text, about)
 
 
@@ -142,6 +150,15 @@ def _fields(body: object, wanted: Mapping[str, type]) -> dict[str, object] | str
         elif type(body[name]) is not kind:  # true is not a whole number here
             wrong.append(f"{name} is not {WORDS[kind]}")
     return "; ".join(wrong) if wrong else body
+
+
+def _wrong_lift(cook: CookView, about: str) -> str:
+    doubted = [one.stage for one in cook.spots if one.doubts]
+    if not doubted:
+        return f"lifts: no set by hand leaves anything of lot {cook.lot} unproven"
+    if about not in [*doubted, *(one.name for one in cook.limits)]:
+        return f"about: a set by hand doubts {', '.join(doubted)}, or name a limit"
+    return ""
 
 
 def _line(text: object) -> str:

@@ -105,9 +105,12 @@ def _cook(commands: Commands) -> None:
     note = _add(commands, "note", "write down what was seen or done", _entry)
     note.add_argument("lot")
     note.add_argument("text")
-    note.add_argument("--corrective", action="store_true", help="a corrective action")
+    kind = note.add_mutually_exclusive_group()
+    kind.add_argument("--corrective", action="store_true", help="a corrective action")
     words = "from now on the probe is no evidence, until a note about it"
-    note.add_argument("--left-out", action="store_true", help=words)
+    kind.add_argument("--left-out", action="store_true", help=words)
+    words = "lift what a set by hand left unproven of a stage or limit; say why"
+    kind.add_argument("--lift", action="store_true", help=words)
     note.add_argument("--about", default="", help="the limit, stage or channel")
     moved = _add(commands, "moved", "say that a probe is in another piece now", _entry)
     moved.add_argument("lot")

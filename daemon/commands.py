@@ -24,9 +24,9 @@ from daemon.clock import clock_of
 from daemon.files import explained, schedule_at
 from daemon.journal import Cook, Journal, JournalError, Trouble
 from daemon.settings import Settings, load
-from rules import engine, moving
+from rules import engine, moving, spot_sets
 from rules.channels import Channel, Role
-from rules.facts import Entry, EntryKind
+from rules.facts import Entry, EntryKind, Standing, Subject
 from rules.reader import choice
 from rules.schedule import Schedule, read_schedule
 from rules.units import duration
@@ -121,6 +121,9 @@ def entry(asked: argparse.Namespace, settings: Settings) -> int:
             elif asked.left_out:
                 kind = EntryKind.LEFT_OUT
                 _must_be_channel(about, lot, journal)
+            elif asked.lift:
+                kind = EntryKind.LIFTED
+                _must_be_doubted(about, lot, journal)
             if not text:
                 raise CommandError("a note has words", BAD_COMMAND)
         if kind is EntryKind.ACKNOWLEDGE:
@@ -305,6 +308,25 @@ def _must_be_channel(name: str, lot: str, journal: Journal) -> None:
     known = [channel.name for channel in cook.channels] if cook else []
     if cook and name not in known:
         words = f"--left-out: say by --about which channel: {', '.join(known)}"
+        raise CommandError(words, BAD_COMMAND)
+
+
+def _must_be_doubted(about: str, lot: str, journal: Journal) -> None:
+    events = [noticed.event for noticed in journal.events(lot)]
+    stands = next((e.now for e in reversed(events) if e.name == spot_sets.NAME), "")
+    if stands != spot_sets.BELOW:
+        words = f"--lift: no set by hand leaves anything of lot {lot} unproven"
+        raise CommandError(words, CHECK_FAILED)
+    limits = (Standing.UNPROVEN, Standing.MET)
+    known = {e.name for e in events if e.subject is Subject.STAGE}
+    known |= {
+        e.name.split(": ")[0]
+        for e in events
+        if e.subject == Subject.LIMIT and e.now in limits
+    }
+    if about not in known:
+        choice_of = ", ".join(sorted(known))
+        words = f"--lift: say by --about for which stage or limit: {choice_of}"
         raise CommandError(words, BAD_COMMAND)
 
 

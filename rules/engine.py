@@ -384,7 +384,7 @@ def _entered(plan: Plan, state: State, entry: Entry, events: list[Event]) -> Sta
         before, at_ms = state.at, entry.at_ms
         state = state._replace(at=stages.ended(plan.stages, before, at_ms))
         return _ended(plan, state, before, at_ms, "", f"by {entry.who}", events)
-    if entry.kind in (EntryKind.SPOT_CHECK, EntryKind.NOTE):
+    if entry.kind in (EntryKind.SPOT_CHECK, EntryKind.LIFTED):
         state = _taken(plan, state, entry, events)
     if entry.kind is EntryKind.NOTE:
         found = pairs.written(plan.pairs, plan.limits, state.pairs, entry)

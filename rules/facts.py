@@ -47,6 +47,7 @@ class EntryKind(StrEnum):
     LEFT_OUT = "left out"  # what a probe says is no evidence; about holds its channel
     ADDENDUM = "addendum"  # to a sealed record; text holds the signed lines
     SPOT_CHECK = "spot check"  # of pieces by hand, one set: see ``rules.spots``
+    LIFTED = "lifted"  # what sets left unproven of a stage or limit; text says why
     MOVED = "moved"  # a probe, to another piece: see ``rules.moving``
     LATE = "late"  # from when another entry acts; about holds that one's number
 

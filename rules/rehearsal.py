@@ -14,6 +14,7 @@ Form::
         entries:
           - at 40 min: next stage
           - at 45 min: spot check 3.9, 4.2 degC within 0.5 K of chill
+          - at 50 min: "lifted for chill: all were turned and read 3.1"
         expect:
           - at 41 min: chill deviation
           - never: core quiet
@@ -57,6 +58,7 @@ from rules.units import (
 WORDS = {"next stage": EntryKind.NEXT_STAGE, "end": EntryKind.END}
 # Of a thermometer that is taken to be in order.
 SPOTS = re.compile(r"spot check (.+ deg[CF]) within (\S+ K) of (.+)")
+LIFTED = re.compile(r"lifted for (.+): (.+)")
 CALIBRATED = "calibrated 2026-01-01"
 QUIET_PERIODS = 12
 WHO = "rehearsal"
@@ -103,6 +105,9 @@ def _entry(tree: object) -> Entry:
         at_ms = length(key.removeprefix("at "))
         kept = spots.text_of(spots.read(taken[1], taken[2]), "one", CALIBRATED)
         return Entry(EntryKind.SPOT_CHECK, at_ms, at_ms, WHO, kept, taken[3])
+    if key.startswith("at ") and (lifted := LIFTED.fullmatch(words)):
+        at_ms = length(key.removeprefix("at "))
+        return Entry(EntryKind.LIFTED, at_ms, at_ms, WHO, lifted[2], lifted[1])
     if not key.startswith("at ") or words not in WORDS:
         raise refused(f"{key}: {words} is nothing that is entered", right)
     at_ms = length(key.removeprefix("at "))

@@ -9,8 +9,9 @@ only for the end point of the stage that it is about.
 Rule 2: a set can raise a doubt and end one.  It never meets a limit, and no higher
 piece hides a lower one: a doubt ends by a later set whose lowest piece is surely there.
 Rule 3: heat that was credited before such a set is not the coldest piece's: it is
-counted anew from there on, where the limit is still in force.  Elsewhere only a note
-about the stage or the limit ends the doubt, and whoever wrote it is on the record.
+counted anew from there on, where the limit is still in force.  Elsewhere only an entry
+that lifts the doubt of the stage or the limit ends it, and who wrote it and why is on
+the record.  A note lifts nothing, whatever it is about.
 
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
@@ -56,10 +57,9 @@ Rows = tuple[tuple[Line, ...], ...]  # of each channel, one for each of its limi
 
 
 def taken(plan: Plan, at: At, doubted: Doubted, entry: Entry) -> Doubted:
-    """What is doubtful after a set, or after a note."""
-    if entry.kind is EntryKind.NOTE:
-        names = {doubted.name, *(plan.limits[n].name for n in doubted.limits)}
-        return NONE if doubted.name and entry.about in names else doubted
+    """What is doubtful after a set, or after a person has lifted a doubt."""
+    if entry.kind is EntryKind.LIFTED:
+        return _lifted(plan, doubted, entry.about)
     taken_by_hand = spots.counted(entry.text)
     number = next((n for n, s in enumerate(plan.stages) if s.name == entry.about), -1)
     if taken_by_hand is None or not 0 <= number <= at.number:
@@ -75,7 +75,7 @@ def taken(plan: Plan, at: At, doubted: Doubted, entry: Entry) -> Doubted:
     why = (
         f"a spot check by {entry.who} shows a piece that may be at {say_mc(worst_mc)}, "
         f"and stage {entry.about} ends at {say_mc(end_mc)}: unproven until a later set "
-        "bears it out, or a note about it"
+        "bears it out, or somebody lifts that"
     )
     limits = {*doubted.limits, *_resting(plan, number, way)}
     return Doubted(number, entry.about, entry.at_ms, why, tuple(sorted(limits)))
@@ -84,7 +84,7 @@ def taken(plan: Plan, at: At, doubted: Doubted, entry: Entry) -> Doubted:
 def after(
     plan: Plan, at: At, doubted: Doubted, rows: Rows, entry: Entry
 ) -> tuple[Doubted, Rows, At]:
-    """What is doubtful after a set or a note, and the lines and the stage by that."""
+    """What is doubtful after a set or a lifting; the lines and the stage by that."""
     now = taken(plan, at, doubted, entry)
     if now.stage == at.number and now != doubted:
         at = at._replace(reached=(False,) * len(at.reached))
@@ -139,7 +139,9 @@ def events(
     """That a doubt was raised or ended, and how limits came to stand by that."""
     if now == before:
         return []
-    why = now.why if now.name else f"{entry.who} wrote: {entry.text}"
+    why = now.why if now.name else f"by a set of {entry.who}: {entry.text}"
+    if entry.kind is EntryKind.LIFTED:
+        why = f"lifted for {entry.about} by {entry.who}: {entry.text}"
     was, is_now = (BELOW if one.name else REPORTING for one in (before, now))
     head = (entry.at_ms, Subject.CHANNEL, NAME, "")
     return [Event(*head, was, is_now, why), *_moves(stood, stand, entry)]
@@ -176,6 +178,14 @@ def _borne_out(plan: Plan, at: At, doubted: Doubted) -> Doubted:
         if not plan.limits[number].earned or at.number not in plan.during[number]
     )
     return doubted._replace(stage=-1, limits=left) if left else NONE
+
+
+def _lifted(plan: Plan, doubted: Doubted, about: str) -> Doubted:
+    """What is left of a doubt: nothing by its stage, by a limit all but that one."""
+    if not doubted.name or about == doubted.name:
+        return NONE
+    limits = tuple(n for n in doubted.limits if plan.limits[n].name != about)
+    return doubted._replace(limits=limits) if limits or doubted.stage >= 0 else NONE
 
 
 def _resting(plan: Plan, stage: int, way: Way) -> Iterable[int]:

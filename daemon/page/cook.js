@@ -5,7 +5,7 @@ import { showChannels } from "./channels.js";
 import { showChart } from "./chart.js";
 import { dress, keep, make, say } from "./dom.js";
 import { showLimits } from "./limits.js";
-import { buildSpots, showSets, showSpots } from "./spots.js";
+import { buildLift, buildSpots, showLift, showSets, showSpots } from "./spots.js";
 import { about, clock, duration, glued, going, late, rate } from "./words.js";
 import { whenSent, write } from "./writing.js";
 
@@ -99,8 +99,9 @@ function build(cook) {
   node.firstChild.append(part.signs, part.texture, part.lethality);
   part.note = buildForm(cook);
   part.spots = buildSpots(cook);
+  part.lift = buildLift(cook);
   part.moved = buildMoved(cook);
-  node.append(make("div", "columns", channels, limits, chart), part.note, part.spots, part.moved);
+  node.append(make("div", "columns", channels, limits, chart), part.note, part.spots, part.lift, part.moved);
   return node;
 }
 
@@ -116,6 +117,7 @@ function update(node, cook, view, now) {
   showAbout(part.note, cook, channels);
   showMoved(part.moved, cook, channels);
   showSpots(part.spots, cook, view.thermometers);
+  showLift(part.lift, cook);
   part.byHand.hidden = cook.spots.length === 0;
   showSets(part.sets, cook, now);
   showChannels(part.channels, cook.finished_ms ? [] : channels, now);

@@ -158,3 +158,31 @@ export function showSpots(node, cook, thermometers) {
   });
   part.choose();
 }
+
+/** Where a person lifts what a set left unproven: a press of its own, and why. */
+export function buildLift(cook) {
+  const text = make("textarea");
+  Object.assign(text, { id: `lift-${(forms += 1)}`, rows: 3, maxLength: 1000, required: true });
+  const label = make("label", "", "Why the probes' own evidence counts again");
+  label.htmlFor = text.id;
+  const button = make("button", "press", "Lift it");
+  const outcome = make("p", "outcome");
+  outcome.setAttribute("role", "status");
+  const words = "What the probes have shown counts again, as if the set had not been taken. You and your reason are on the record.";
+  const form = make("form", "written", make("p", "soft", words), label, text, button, outcome);
+  const node = make("details", "", make("summary", "", "Lift what a set by hand left unproven"), form);
+  whenSent(form, button, outcome, async (who) => {
+    const body = { lot: cook.lot, who, text: text.value, corrective: false, about: node.stage, lifts: true };
+    const number = await write("note", body);
+    text.value = "";
+    return number;
+  });
+  return node;
+}
+
+/** It is there only while something is unproven by a set. */
+export function showLift(node, cook) {
+  const doubted = cook.spots.find((one) => one.doubts);
+  node.hidden = !doubted;
+  node.stage = doubted?.stage ?? "";
+}

@@ -317,6 +317,22 @@ def test_a_set_by_hand_that_cannot_be_says_why(open_tab: OpenTab, served: Yard) 
     assert "with TH-9, within 0.8 K, advice alone" in served.entries[0][1].text
 
 
+def test_what_a_set_left_unproven_is_lifted_by_a_press_of_its_own(
+    open_tab: OpenTab, served: Yard
+) -> None:
+    tab = open_tab().tab
+    tab.evaluate("localStorage.setItem('initials', 'AB')")
+    tab.get_by_text("Lift what a set by hand left unproven").click()
+    reason = "Why the probes' own evidence counts again"
+    tab.get_by_label(reason).fill("the tip was in the air")
+    tab.get_by_role("button", name="Lift it").click()
+    expect(tab.get_by_text("Written down as entry 1.")).to_be_visible()
+    [(lot, entry)] = served.entries
+    assert (lot, entry.kind, entry.about) == (LOT, EntryKind.LIFTED, "cook")
+    served.show(cooks=tuple(replace(one, spots=()) for one in served.view.cooks))
+    expect(tab.get_by_text("Lift what a set by hand left unproven")).to_be_hidden()
+
+
 def test_the_last_set_by_hand_says_what_it_means(open_tab: OpenTab) -> None:
     shown = open_tab().tab.locator(".set")
     expect(shown).to_have_count(1)

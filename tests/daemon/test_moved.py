@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from daemon import record
-from daemon.cli import BAD_COMMAND, GOOD, main
+from daemon.cli import BAD_COMMAND, CHECK_FAILED, GOOD, main
 from daemon.journal import Journal
 from daemon.verify import verify
-from rules import moving
-from rules.facts import Entry, EntryKind
+from rules import moving, spot_sets
+from rules.facts import REPORTING, Entry, EntryKind, Event, Subject
 from tests.daemon import invented
 from tests.daemon.records import KEY, PEM
 from tests.end_to_end.test_identity import SCHEDULE, SETTINGS
@@ -82,6 +82,31 @@ def test_a_thermometer_of_the_settings_counts_and_no_name_can_say_that_it_does(
         asked = ["spot-check", LOT, "70 degC", "--with", *words, "--who", "A", *at]
         assert main(asked) == BAD_COMMAND
         assert said in capsys.readouterr().err
+
+
+def test_nothing_is_lifted_where_no_set_doubts_anything(
+    at: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    note = ["note", LOT, "it was bone", "--lift", "--about", "cook", "--who", "A", *at]
+    assert main(note) == CHECK_FAILED
+    assert "no set by hand leaves anything of lot T-9 unproven" in (
+        capsys.readouterr().err
+    )
+    path = Path(at[1]).with_name("journal.db")
+    journal = Journal(path)
+    head = (1, Subject.CHANNEL, spot_sets.NAME, "", REPORTING, spot_sets.BELOW, "why")
+    stage = Event(0, Subject.STAGE, "cook", "", "to come", "running", "begun")
+    journal.add_events(LOT, [stage, Event(*head)], 2, 2)
+    journal.close()
+    assert main([*note[:5], "smoke", *note[6:]]) == BAD_COMMAND
+    assert "say by --about for which stage or limit: cook" in capsys.readouterr().err
+    assert main(note) == GOOD
+    journal = Journal(path)
+    last = journal.entries(LOT)[-1].entry
+    journal.close()
+    assert (last.kind, last.about, last.text) == (
+        *(EntryKind.LIFTED, "cook", "it was bone"),
+    )
 
 
 def test_a_set_without_a_unit_is_refused(

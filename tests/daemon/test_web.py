@@ -343,6 +343,24 @@ def test_a_set_by_hand_is_refused_as_the_command_refuses_it(
     assert len(desk.entries) == 1
 
 
+def test_what_a_set_doubts_is_lifted_by_a_word_of_its_own(
+    page: Page, desk: Desk
+) -> None:
+    note = {"lot": LOT, "who": "AB", "text": "it was bone", "corrective": False}
+    note |= {"about": "cook"}
+    assert post(page, "/note", note).status == 201
+    assert post(page, "/note", {**note, "lifts": True}).status == 201
+    kinds = [(entry.kind, entry.about) for _, entry in desk.entries]
+    assert kinds == [(EntryKind.NOTE, "cook"), (EntryKind.LIFTED, "cook")]
+    for about in ("", "dry", "core-1"):
+        answer = post(page, "/note", {**note, "lifts": True, "about": about})
+        assert answer.status == 400
+    (cook,) = VIEW.cooks
+    page.publish(replace(VIEW, cooks=(replace(cook, spots=()),)))
+    answer = post(page, "/note", {**note, "lifts": True})
+    assert str(answer.tree["refused"]).startswith("lifts: no set by hand leaves")
+
+
 def test_an_entry_is_in_the_journal_when_the_answer_comes(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     journal = Journal(path)

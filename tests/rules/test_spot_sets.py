@@ -25,6 +25,7 @@ limits:
      table: "FSIS Appendix A, meat, 6.5-log10"}
 """
 )
+LIMITS = ("lethality", "later")
 COUNTS = "calibrated 2026-01-02, due 2027-01-02"
 HOT = [*flat("core", 0, 9, 50), *flat("core", 10, 60, 71)]
 
@@ -90,12 +91,41 @@ def test_a_later_set_begins_anew_and_mends_no_limit_that_is_over() -> None:
     assert verdicts(again) == (Verdict.UNPROVEN, Verdict.UNPROVEN)
 
 
-def test_a_note_about_the_stage_ends_the_doubt_and_one_about_another_does_not() -> None:
-    note = entry(EntryKind.NOTE, 20, about="cook")
-    assert verdicts(after(taken(12, "66"), note)) == (Verdict.MET, Verdict.MET)
-    for about in ("chill", "core", ""):
-        other = entry(EntryKind.NOTE, 20, about=about)
-        assert Verdict.MET not in verdicts(after(taken(12, "66"), other))
+@pytest.mark.parametrize(
+    ("about", "over", "goes_on"),
+    [
+        ("cook", Verdict.MET, Verdict.MET),
+        ("lethality", Verdict.MET, Verdict.UNPROVEN),
+        ("later", Verdict.UNPROVEN, Verdict.MET),
+        ("chill", Verdict.UNPROVEN, Verdict.UNPROVEN),
+        ("", Verdict.UNPROVEN, Verdict.UNPROVEN),
+    ],
+)
+def test_what_is_lifted_for_a_stage_or_a_limit_is_met_again_and_nothing_else(
+    about: str, over: Verdict, goes_on: Verdict
+) -> None:
+    lifted = entry(EntryKind.LIFTED, 20, about=about)
+    assert verdicts(after(taken(12, "66"), lifted)) == (over, goes_on)
+
+
+def test_both_limits_lifted_one_by_one_leave_no_doubt() -> None:
+    each = [entry(EntryKind.LIFTED, 20 + n, about=n_) for n, n_ in enumerate(LIMITS)]
+    outcome = after(taken(12, "66"), *each)
+    assert verdicts(outcome) == (Verdict.MET, Verdict.MET)
+
+
+@pytest.mark.parametrize("about", ["cook", "lethality", "later", ""])
+@pytest.mark.parametrize("kind", [EntryKind.NOTE, EntryKind.CORRECTIVE_ACTION])
+def test_a_note_lifts_nothing_whatever_it_is_about(kind: EntryKind, about: str) -> None:
+    note = entry(kind, 20, about=about)
+    assert verdicts(after(taken(12, "66"), note)) == verdicts(after(taken(12, "66")))
+
+
+def test_who_lifted_a_doubt_and_why_is_told() -> None:
+    lifted = entry(EntryKind.LIFTED, 20, about="cook")._replace(text="it was the bone")
+    events = after(taken(12, "66"), lifted).events
+    (told,) = [e for e in events if e.name == "spot check" and e.now == "reporting"]
+    assert told.why == "lifted for cook by ab: it was the bone"
 
 
 def test_a_set_of_a_thermometer_that_is_not_calibrated_is_advice_alone() -> None:
@@ -132,3 +162,17 @@ def test_a_rehearsal_enters_a_set() -> None:
         }
     )
     assert verdicts(run(TOLD, day))[0] is Verdict.UNPROVEN
+
+
+def test_a_rehearsal_lifts_it() -> None:
+    day = Rehearsal.model_validate(
+        {
+            "rehearsal": "a colder piece that was none",
+            "core": ["50 degC for 10 min", "71 degC for 30 min"],
+            "entries": [
+                {"at 12 min": "spot check 71.3, 66.2 degC within 0.5 K of cook"},
+                {"at 15 min": "lifted for cook: the tip was in the air"},
+            ],
+        }
+    )
+    assert verdicts(run(TOLD, day))[0] is Verdict.MET

@@ -34,6 +34,7 @@ from rules.schedule import Schedule, read_schedule
 from rules.units import doubt, say_k, temperature
 
 POINT = "said 147 degF at 140 degF within 0.5 K"
+FARTHEST_MC = 50_000  # common practice, no source: more is a slip, or a dead probe
 SAYS = re.compile(r"^said (.+) at (.+) within (.+)$")
 
 
@@ -53,13 +54,14 @@ def addendum(asked: argparse.Namespace, settings: Settings) -> int:
         key = load(settings.key)
         before = _sealed(asked.lot, journal, settings)
         chain = _chain(asked.lot, before, key)
-        if not asked.text:
+        if not (asked.text or asked.who or asked.channel):
             _write_files(asked.lot, chain, before, key, settings)
             return GOOD
         text, who = asked.text.strip(), asked.who.strip()
         if not text or not who:
             raise CommandError("an addendum has words, and --who wrote it", BAD_COMMAND)
         corrections = _corrections(asked, chain.record, who)
+        _refuse_again(corrections, chain.corrections)
         opening = addenda.Opening(
             form=addenda.FORM,
             edition=addenda.EDITION,
@@ -135,7 +137,27 @@ def _corrections(
         words = f"--channel: give --point '{POINT}' once or twice, or --left-out"
         raise CommandError(words, BAD_COMMAND)
     from_ms = _moment(asked.since) if asked.since else dossier.cook.begun_ms
+    said_ms = [x.at_ms for x in dossier.readings if x.channel == asked.channel]
+    if from_ms > max(said_ms, default=0):
+        words = f"--from: {asked.channel} said nothing from {asked.since} on"
+        raise CommandError(f"{words}, so nothing would be corrected", BAD_COMMAND)
     return (Correction(asked.channel, from_ms, who, _points(asked.point)),)
+
+
+def _refuse_again(
+    corrections: Sequence[Correction], earlier: Sequence[Sequence[Correction]]
+) -> None:
+    """Refuse what the last word on the same channel and time says already."""
+    for one in corrections:
+        said = [
+            (number, old)
+            for number, each in enumerate(earlier, 1)
+            for old in each
+            if (old.channel, old.from_ms) == (one.channel, one.from_ms)
+        ]
+        if said and said[-1][1].points == one.points:
+            words = f"addendum {said[-1][0]} corrects {one.channel} so already"
+            raise CommandError(words, BAD_COMMAND)
 
 
 def _points(texts: Sequence[str]) -> tuple[Point, ...]:
@@ -154,11 +176,16 @@ def _point(text: str) -> Point:
         raise CommandError(f"--point: {text!r} is not like '{POINT}'", BAD_COMMAND)
     said, reference, within = found.groups()
     try:
-        return Point(temperature(said), temperature(reference), doubt(within))
+        point = Point(temperature(said), temperature(reference), doubt(within))
     except PydanticCustomError as error:
         remedy = (error.context or {}).get("remedy", "")
         words = f"--point: {error.message()}; {remedy}"
         raise CommandError(words, BAD_COMMAND) from None
+    if abs(point.correction_mc) > FARTHEST_MC:
+        words = f"--point: {text!r} is off by more than {say_k(FARTHEST_MC)}; look at "
+        words += "the figures again, or take what it said for no evidence: --left-out"
+        raise CommandError(words, BAD_COMMAND)
+    return point
 
 
 def _moment(text: str) -> int:

@@ -119,8 +119,8 @@ class _Paper:
         """Show every limit before and after."""
         self.sheet.heading("Limits")
         columns = [
-            *(Column("limit", 1.2), Column("before", 0.8), Column("why", 3)),
-            *(Column("now", 0.8), Column("why", 3)),
+            *(Column("limit", 1.2), Column("before", 1.1), Column("why", 2.8)),
+            *(Column("now", 1.1), Column("why", 2.8)),
         ]
         rows = []
         for one in self.addendum.verdicts:
@@ -136,10 +136,10 @@ class _Paper:
         if not self.addendum.findings:
             return
         self.sheet.heading("Figures, before and after")
-        columns = [Column("limit, probe, part", 2.2)]
+        columns = [Column("limit, probe, part", 1.7)]
         for when in ("before", "now"):
             columns += [Column(f"{when}: required", 1), Column("measured", 1)]
-            columns += [Column("credited", 1), Column("verdict", 0.8)]
+            columns += [Column("credited", 1), Column("verdict", 1.05)]
         self.sheet.rows(columns, [_row(one) for one in self.addendum.findings])
 
     def close(self, whole: str, thumbprint: str) -> None:

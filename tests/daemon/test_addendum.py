@@ -181,6 +181,8 @@ def test_a_correction_from_a_time_on_leaves_what_came_before(yard: Yard) -> None
 def test_a_probe_left_out_is_no_evidence(yard: Yard) -> None:
     words = ["it had fallen out", "--who", "RT", "--channel", "core-1", "--left-out"]
     yard.type("addendum", LOT, *words, code=1)
+    paper = text_of(yard.file(f"{LOT}.addendum-1.pdf").read_bytes(), yard.folder)
+    assert paper.split().count(WORDS[Verdict.UNPROVEN]) == 2  # broken in neither table
     assert verdicts(yard.file(f"{LOT}.addendum-1.jsonl")) == [("met", "unproven")]
 
 
@@ -270,13 +272,34 @@ WRONG = [
         "'147' has no unit: a temperature is wanted",
     ),
     ([*PROBE_HIGH[1:], "--from", "yesterday"], "'yesterday' is not a moment"),
+    (
+        [*PROBE_HIGH[1:], "--from", "2026-01-10T06:00Z"],
+        "--from: core-1 said nothing from 2026-01-10T06:00Z on",
+    ),
+    (
+        [*PROBE_HIGH[1:5], "--point", "said 140 degF at 1400 degF within 1 K"],
+        "is off by more than 50.0 K; look at the figures again",
+    ),
 ]
 
 
 def test_what_cannot_be_meant_is_refused(yard: Yard) -> None:
     for words, said in WRONG:
         assert said in yard.type("addendum", LOT, "why", *words, code=2)
+    for nothing in (), ("",):
+        said = yard.type("addendum", LOT, *nothing, "--who", "RT", code=2)
+        assert said == "an addendum has words, and --who wrote it\n"
     assert "no addenda" in yard.type("addendum", LOT)
+
+
+def test_what_was_corrected_so_is_not_corrected_so_again(yard: Yard) -> None:
+    yard.type("addendum", LOT, *PROBE_HIGH, code=1)
+    said = yard.type("addendum", LOT, *PROBE_HIGH, code=2)
+    assert said == "addendum 1 corrects core-1 so already\n"
+    other = [*PROBE_HIGH[:-1], "said 143 degF at 140 degF within 0 K"]
+    yard.type("addendum", LOT, *other)
+    yard.type("addendum", LOT, *PROBE_HIGH, code=1)  # it was right after all
+    assert "3\tcorrection" in yard.type("addendum", LOT)
 
 
 # The value, without files

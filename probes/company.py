@@ -4,8 +4,9 @@ A core gets its heat from the air around it, so it is behind the chamber when th
 warms, and no meat comes after it within minutes.  A core that does is out of its
 piece, or exchanged with the chamber; a chamber that moves as a core does touches one.
 
-Rule 1: the air is the first chamber of the cook, as it was last heard of; a chamber
-that is late or in doubt says nothing of any core.
+Rule 1: the air is every chamber of the cook, as each was last heard of: a core may hang
+beside any of them, and only what is more than the warmest can do is more than air can.
+A chamber that is late or in doubt says nothing of any core.
 Rule 2: what company began, a person ends by what they write: always of probes that are
 exchanged, else where the channel does not come back to where it was by itself.
 
@@ -22,7 +23,7 @@ warmer than its core, or comes to it while a door stands open.
 Units: ``_mc`` and ``_ms`` as in ``rules.facts``.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from probes import screening
@@ -58,7 +59,7 @@ class Company(NamedTuple):
     """The channels of one cook, and which of them is what to the others."""
 
     channels: Mapping[str, Channel]
-    chamber: str  # "" where there is none
+    chambers: tuple[str, ...]
     cores: tuple[str, ...]
     baths: tuple[str, ...]
     colds: tuple[str, ...]  # baths and coolers: where pieces go from the chamber
@@ -73,11 +74,11 @@ def company_of(channels: Iterable[Channel], diameter_um: int = 0) -> Company:
         role: tuple(name for name, one in named.items() if one.role is role)
         for role in (Role.CHAMBER, Role.CORE, Role.BATH, Role.COOLER)
     }
-    chamber = next(iter(by_role[Role.CHAMBER]), "")
+    chambers = by_role[Role.CHAMBER]
     cores, baths = by_role[Role.CORE], by_role[Role.BATH]
     colds = (*baths, *by_role[Role.COOLER])
     bounds = bounds_for(diameter_um), bounds_for(diameter_um, scalded=True)
-    return Company(named, chamber, cores, baths, colds, *bounds)
+    return Company(named, chambers, cores, baths, colds, *bounds)
 
 
 def screened(
@@ -90,9 +91,9 @@ def screened(
         return screening.screened(channel, watch, reading, None, company.bounds)
     together: Doubt | None = None
     if channel.role is Role.CORE:
-        if company.chamber:
+        if company.chambers:
             watch, together = _core(company, watches, watch, reading)
-    elif name == company.chamber:
+    elif name in company.chambers:
         watch, together = _chamber(company, watches, watch, reading)
     bounds = company.bounds
     thin = company.scalded is not bounds
@@ -137,45 +138,94 @@ def _fresh(company: Company, name: str, watch: Watch, at_ms: int) -> bool:
     return age_ms <= max(FRESH_MS, FRESH_PERIODS * company.channels[name].every_ms)
 
 
+class Air(NamedTuple):
+    """What one chamber is to a core just now."""
+
+    chamber: str
+    air_mc: int
+    beside: Beside
+    touches: bool  # it seems to touch a piece itself
+
+
 def _core(
     company: Company, watches: Mapping[str, Watch], watch: Watch, reading: Reading
 ) -> tuple[Watch, Doubt | None]:
-    """What the chamber makes doubtful of a core."""
+    """What the chambers make doubtful of a core."""
     at_ms, value_mc = reading.at_ms, reading.value_mc
     path, before = watch.path, watch.doubted.doubt
-    air, away_mc = watches[company.chamber], abs(value_mc - path.value_mc)
     if before == Doubt.SWAPPED:
         return watch, Doubt.SWAPPED
-    if not _fresh(company, company.chamber, air, at_ms):
+    watch, airs = _airs(company, watches, watch, reading)
+    if not airs:
         stays = before in (Doubt.PULLED_OUT, Doubt.IN_AIR)
         return watch, Doubt(before) if stays else None
-    air_mc = air.digits.value_mc
-    beside = _beside(watch.beside, at_ms, value_mc, air_mc, path.next_ms)
-    watch = Watch(path, watch.digits, watch.doubted, watch.fault, beside, watch.fell)
-    # A chamber that seems to touch a piece makes no core one that hangs in its air.
-    along = before == Doubt.IN_AIR or (before != Doubt.PULLED_OUT and not air.fell.core)
-    along = along and _along(beside, at_ms, before)
-    stays = before == Doubt.IN_AIR
-    if along and (stays or not _chilled(company, watches, beside, value_mc)):
+    if _hangs(company, watches, airs, reading, before):
         return watch, Doubt.IN_AIR
     if path.settled < SETTLED or before not in NAMES_LITTLE:
         return watch, None
-    lately = at_ms - path.at_ms <= EXCHANGED_MS
-    if away_mc > OUT_MC and lately and _exchanged(watch, value_mc, air_mc):
-        return watch, Doubt.SWAPPED
+    away_mc = abs(value_mc - path.value_mc)
+    if away_mc > OUT_MC and at_ms - path.at_ms <= EXCHANGED_MS:
+        for air in airs:
+            if _exchanged(path, air, value_mc):
+                return watch._replace(exchanged=air.chamber), Doubt.SWAPPED
     if before == Doubt.PULLED_OUT:
         # Air that passes where the core was is no core that is back.
-        there = away_mc <= MEAT.back_mc and beside.away_ms >= 0
-        back = there and at_ms - beside.away_ms >= BACK_MS
-        return watch, None if back else Doubt.PULLED_OUT
+        away = all(0 <= one.beside.away_ms <= at_ms - BACK_MS for one in airs)
+        return watch, None if away and away_mc <= MEAT.back_mc else Doubt.PULLED_OUT
     if _scalds(company, watches, value_mc):
-        return watch._replace(beside=beside._replace(above_ms=-1)), None
-    above = not before and 0 <= beside.above_ms <= at_ms - ALONG_MS
-    if above and value_mc - beside.above_mc >= ALONG_MOVED_MC:
-        return watch, Doubt.SWAPPED
-    if away_mc > OUT_MC and _pulled_out(company, watch, at_ms, value_mc, air_mc):
-        return watch, Doubt.PULLED_OUT
+        cold = tuple(one._replace(above_ms=-1) for one in watch.beside)
+        return watch._replace(beside=cold), None
+    # A chamber that is late or in doubt may still be the one that warms it.
+    digits = [watches[name].digits for name in company.chambers]
+    heard = [one for one in digits if one.at_ms >= 0]
+    known = not before and len(heard) == len(airs)
+    if known and all(_above(one.beside, at_ms, value_mc) for one in airs):
+        return watch._replace(exchanged=""), Doubt.SWAPPED
+    if away_mc > OUT_MC:
+        warmest_mc = max(one.value_mc for one in heard)
+        if _pulled_out(company, path, at_ms, value_mc, airs, warmest_mc):
+            return watch, Doubt.PULLED_OUT
     return watch, None
+
+
+def _airs(
+    company: Company, watches: Mapping[str, Watch], watch: Watch, reading: Reading
+) -> tuple[Watch, list[Air]]:
+    """How a core goes beside each chamber that says something just now."""
+    at_ms, besides, airs = reading.at_ms, [], []
+    known = watch.beside or (Beside(),) * len(company.chambers)
+    for name, beside in zip(company.chambers, known, strict=True):
+        chamber = watches[name]
+        if _fresh(company, name, chamber, at_ms):
+            air_mc, next_ms = chamber.digits.value_mc, watch.path.next_ms
+            beside = _beside(beside, at_ms, reading.value_mc, air_mc, next_ms)
+            airs.append(Air(name, air_mc, beside, bool(chamber.fell.core)))
+        besides.append(beside)
+    return watch._replace(beside=tuple(besides)), airs
+
+
+def _hangs(
+    company: Company,
+    watches: Mapping[str, Watch],
+    airs: Iterable[Air],
+    reading: Reading,
+    before: str,
+) -> bool:
+    """Whether a core does what one of the chambers does."""
+    at_ms, value_mc, stays = reading.at_ms, reading.value_mc, before == Doubt.IN_AIR
+    for air in airs:
+        # A chamber that seems to touch a piece makes no core one that hangs in its air.
+        may = stays or (before != Doubt.PULLED_OUT and not air.touches)
+        along = may and _along(air.beside, at_ms, before)
+        if along and (stays or not _chilled(company, watches, air.beside, value_mc)):
+            return True
+    return False
+
+
+def _above(beside: Beside, at_ms: int, value_mc: int) -> bool:
+    """Whether a core warms beside a chamber that is too cold to warm it."""
+    long = 0 <= beside.above_ms <= at_ms - ALONG_MS
+    return long and value_mc - beside.above_mc >= ALONG_MOVED_MC
 
 
 def _beside(
@@ -234,11 +284,15 @@ def _along(beside: Beside, at_ms: int, before: str) -> bool:
 
 
 def _pulled_out(
-    company: Company, watch: Watch, at_ms: int, value_mc: int, air_mc: int
+    company: Company,
+    path: Path,
+    at_ms: int,
+    value_mc: int,
+    airs: Sequence[Air],
+    warmest_mc: int,
 ) -> bool:
     """Whether a core went towards a warmer chamber faster than meat can."""
-    path = watch.path
-    if value_mc > air_mc + ALONG_MC:
+    if value_mc > warmest_mc + ALONG_MC:
         return False
     if jumped(company.bounds[Role.CORE], path, at_ms, value_mc):
         return path.value_mc + OUT_MC < value_mc
@@ -246,20 +300,26 @@ def _pulled_out(
         (path.at_ms, path.value_mc),
         (path.base_ms, path.base_mc),
     ):
-        gap_mc = air_mc - from_mc
+        gap_mc = warmest_mc - from_mc  # meat may be drawn by any of them
         most_mc = OUT_MARGIN_MC + gap_mc * (at_ms - from_ms) // OUT_MS
-        near_mc = max(OUT_NEAR_MC, gap_mc // OUT_PART)
-        if value_mc - from_mc > max(most_mc, OUT_MC) and air_mc - value_mc <= near_mc:
+        near = any(_beside_air(one.air_mc, from_mc, value_mc) for one in airs)
+        if near and value_mc - from_mc > max(most_mc, OUT_MC):
             return True
     return False
 
 
-def _exchanged(watch: Watch, value_mc: int, air_mc: int) -> bool:
+def _beside_air(air_mc: int, from_mc: int, value_mc: int) -> bool:
+    """Whether a core has come from there to where a chamber is."""
+    near_mc = max(OUT_NEAR_MC, (air_mc - from_mc) // OUT_PART)
+    return value_mc <= air_mc + ALONG_MC and air_mc - value_mc <= near_mc
+
+
+def _exchanged(path: Path, air: Air, value_mc: int) -> bool:
     """Whether the core is where the chamber was, and the chamber where the core was."""
-    core_mc, was_mc = watch.path.base_mc, watch.beside.base_air_mc
+    core_mc, was_mc = path.base_mc, air.beside.base_air_mc
     gap_mc = was_mc - core_mc
     near_mc = min(EXCHANGED_MC, gap_mc // EXCHANGED_PART)
-    there = abs(value_mc - was_mc) <= near_mc and abs(air_mc - core_mc) <= near_mc
+    there = abs(value_mc - was_mc) <= near_mc and abs(air.air_mc - core_mc) <= near_mc
     return there and gap_mc >= EXCHANGED_GAP_MC
 
 
@@ -269,7 +329,9 @@ def _chamber(
     """What the cores make doubtful of the chamber."""
     at_ms, value_mc, path = reading.at_ms, reading.value_mc, watch.path
     for name in company.cores:
-        if watches[name].doubted.doubt == Doubt.SWAPPED:
+        # Where it is not known with which, each of them may be the one.
+        this = watches[name].exchanged in ("", reading.channel)
+        if this and watches[name].doubted.doubt == Doubt.SWAPPED:
             return watch, Doubt.SWAPPED
     fell = watch.fell
     if not fell.core:

@@ -134,7 +134,7 @@ def screened(
     role = channel.role
     if role is Role.HUMIDITY or reading.quality is not Quality.GOOD:
         return Screened(watch, reading)
-    path, digits, doubted, fault, beside, fell = watch
+    path, digits, doubted, *_ = watch
     at_ms, value_mc = reading.at_ms, reading.value_mc
     bounds = all_bounds[role]
     if at_ms <= digits.at_ms:
@@ -148,7 +148,7 @@ def screened(
     doubt = doubt or _of_digits(bounds, digits, before)
     if not doubt:
         path = along(path, at_ms, value_mc)
-        after = Watch(path, digits, NO_DOUBT, fault, beside, fell)
+        after = watch._replace(path=path, digits=digits, doubted=NO_DOUBT)
         if not doubted.doubt:
             return Screened(after, reading)
         return Screened(after, reading, _back(channel, watch, reading))

@@ -99,8 +99,9 @@ class Watch(NamedTuple):
     digits: Digits = Digits()
     doubted: Doubted = NO_DOUBT  # what its readings say of it
     fault: Doubted = NO_DOUBT  # what its source says instead of readings
-    beside: Beside = Beside()  # a core
+    beside: tuple[Beside, ...] = ()  # a core, beside each chamber of its cook
     fell: Fell = Fell()  # a chamber
+    exchanged: str = ""  # the chamber that a swapped core was exchanged with, if known
 
 
 NEW = Watch()

@@ -5,6 +5,7 @@ Source: field reports of a probe against the meat, of exchanged probes and of on
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -175,6 +176,61 @@ def test_hot_water_warms_a_core_faster_than_air() -> None:
     assert told(water) == []
     empty = said(30, chamber=lambda m: 78, bath=lambda m: 25, core_1=dipped)
     assert told(empty) == told(air)
+
+
+ZONES = company_of(
+    [
+        *(replace(CHANNELS[0], name=name) for name in ("below", "above")),
+        *CHANNELS[1:],
+    ]
+)
+
+
+def told_in_zones(readings: Sequence[Reading]) -> list[tuple[int, str, str]]:
+    """The same of a smokehouse with a chamber probe below and one above."""
+    events = [event for _, some in fold(ZONES, readings) for event in some]
+    return [(e.at_ms // MINUTE_MS, e.name, e.now) for e in events]
+
+
+def cooler(minute: int) -> float:
+    """The other end of the chamber, 15 K colder."""
+    return fire(minute) - 15
+
+
+@pytest.mark.parametrize("beside", ["below", "above"])
+@pytest.mark.parametrize("warm", ["below", "above"])
+def test_a_core_is_compared_with_whichever_chamber_it_is_beside(
+    beside: str, warm: str
+) -> None:
+    air = {"below": cooler, "above": cooler, warm: fire}
+    out = said(50, **air, core_1=lambda m: meat(m) if m < 30 else air[beside](m) - 0.5)
+    assert told_in_zones(out) == [(30, "core-1", Doubt.PULLED_OUT)]
+    hung = {"below": lambda m: 33 + m, "above": lambda m: 33 + m}
+    hung[beside] = lambda m: 18 + m
+    found = told_in_zones(said(30, **hung, core_1=lambda m: 17 + m, core_2=meat))
+    assert found == [(10, "core-1", Doubt.IN_AIR)]
+
+
+@pytest.mark.parametrize("which", ["below", "above"])
+def test_of_several_chambers_the_one_that_was_exchanged_is_in_doubt(which: str) -> None:
+    air: dict[str, Course] = {"below": fire, "above": fire}
+    air[which] = lambda m: fire(m) if m < 30 else meat(m)
+    readings = said(
+        60, **air, core_1=lambda m: meat(m) if m < 30 else fire(m), core_2=meat
+    )
+    found = told_in_zones(readings)
+    swapped = {name for _, name, now in found if now == Doubt.SWAPPED}
+    assert swapped == {which, "core-1"}
+    assert max(minute for minute, _, _ in found) <= 32
+
+
+def test_a_core_may_be_warmed_by_the_warmer_of_two_chambers() -> None:
+    """And by one whose own probe is late just now, which nobody can ask."""
+    hot, cold = (lambda m: 78.0 + m % 3 / 10), (lambda m: 25.0 + m % 3 / 10)
+    warming = said(90, below=cold, above=hot, core_1=lambda m: 20 + m / 2)
+    assert told_in_zones(warming) == []
+    late = [one for one in warming if one.channel != "above" or one.at_ms < 300_000]
+    assert told_in_zones(late) == []
 
 
 @pytest.mark.parametrize(

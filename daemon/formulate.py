@@ -11,9 +11,11 @@ from daemon.files import text_at
 from rules import poultry
 from rules.faults import render_all
 from rules.formulation import Span, say_ppm, strength_doubt
+from rules.growth import lacking
 from rules.lot_claims import bound, unknown
-from rules.lot_sheet import LotSheet, claims, read_lot_sheet
+from rules.lot_sheet import PURE_FROM, LotSheet, claims, read_lot_sheet
 from rules.schedule import Schedule, read_schedule
+from rules.standards.growth import GROWTH_MODELS
 from rules.standards.nitrite import FINISHED_NITRITE
 from rules.weights import say_g, say_share
 
@@ -94,6 +96,7 @@ def told(sheet: LotSheet) -> Iterator[str]:
         mark = "" if claim.verified else " (from memory, to be verified)"
         yield f"  {SUPPORTS[claim.may]:<9} {claim.option}{mark}: {claim.why}"
     yield ""
+    yield from _growth(sheet)
     yield from _caution(sheet)
 
 
@@ -107,18 +110,23 @@ def _unmeasured() -> str:
 
 
 def _caution(sheet: LotSheet) -> Iterator[str]:
+    if any(cure.nitrite < PURE_FROM for cure in sheet.cures):
+        yield _were_it_pure(sheet)
+    if sheet.breached:
+        yield "A limit is not met. Cooking does not mend a wrong dose."
+
+
+def _were_it_pure(sheet: LotSheet) -> str:
     weights_g = sum(cure.weight_g for cure in sheet.cures)
     per_million = weights_g * 1_000_000
     if sheet.pickle:
         pure = per_million * sheet.pickle.taken_up / sheet.pickle.weight_g
     else:
         pure = per_million / sheet.meat_g
-    yield (
+    return (
         f"Were the jar pure nitrite, the same weight would make {say_ppm(pure)}, which "
         "can kill: read the label of the jar in hand."
     )
-    if sheet.breached:
-        yield "A limit is not met. Cooking does not mend a wrong dose."
 
 
 def _water(sheet: LotSheet) -> Iterator[str]:
@@ -134,6 +142,25 @@ def _water(sheet: LotSheet) -> Iterator[str]:
         "most 3 % of an uncooked sausage's ingredients, 10 % of most finished cooked "
         "sausages)"
     )
+    if sheet.salt is not None:
+        words = "of the mix as it was weighed; drying raises it"
+        yield f"salt: {say_share(sheet.salt)} {words}"
+    if sheet.ph_milli is not None:
+        yield f"pH: {sheet.ph_milli / 1000:g}, as it was measured"
+
+
+def _growth(sheet: LotSheet) -> Iterator[str]:
+    """Whether the lot's acidity and salt are known to the models that ask for them."""
+    if sheet.salt is None and sheet.ph_milli is None:
+        return
+    yield "predicted growth (from memory, to be verified; advice, decides nothing)"
+    for name, model in GROWTH_MODELS.items():
+        if model.medium is not None:
+            lacks = lacking(name, sheet.facts)
+            yield f"  {'not known' if lacks else 'can be':<9} {name}" + (
+                f": {lacks}" if lacks else ""
+            )
+    yield ""
 
 
 def _span(span: Span) -> str:

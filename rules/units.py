@@ -23,7 +23,7 @@ HALVED = re.compile(r"^\d+ *[A-Za-z/%]*$")  # what follows a comma inside braces
 COMMA = re.compile(r"^([+-]?\d+),(\d+) *(\S*)$")
 PPM = re.compile(r"^(\d{1,6}) ppm$")
 PERCENT = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?) %$")
-PH = re.compile(r"^(\d{1,2}(?:\.\d{1,3})?)$")
+PH = re.compile(r"^((?:\d|1[0-3])(?:\.\d{1,3})?|14(?:\.0)?)$")  # of water: 0 to 14
 ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 
 MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
@@ -156,7 +156,7 @@ def activity_milli(text: object) -> int:
 
 
 def ph_milli(text: object) -> int:
-    """Read a pH, such as ``6.0``, into thousandths."""
+    """Read a pH [0 to 14], such as ``6.0``, into thousandths."""
     return _milli(text, PH, "a pH", "write for example: 6.0")
 
 

@@ -57,6 +57,41 @@ def test_the_figures_are_printed(
     assert "the same weight would make 2500 ppm, which can kill" in printed
 
 
+def test_salt_and_acidity_are_printed_and_held_against_the_models(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """320 g and 93.75 % of 50 g of cure are 366.875 g of 21.38 kg: 1.716 %."""
+    lot = folder / "lot.yaml"
+    written = lot.read_text()
+    lot.write_text(written + "pH: 6.0\n")
+    assert main(["formulate", str(lot)]) == 0
+    printed = capsys.readouterr().out
+    assert "\nsalt: 1.72 % of the mix as it was weighed; drying raises it\n" in printed
+    assert "\npH: 6, as it was measured\n" in printed
+    assert "\n  can be    C. perfringens, " in printed
+    lot.write_text(written + "pH: 4.5\n")
+    assert main(["formulate", str(lot)]) == 0
+    assert ": the product's pH is 4.5; the model holds for" in capsys.readouterr().out
+    for no_ph, words in ("14.5", "is not a pH"), ("5,9", "it may mean 5.9 or 59"):
+        lot.write_text(f"{written}pH: {no_ph}\n")
+        assert main(["formulate", str(lot)]) == 3
+        assert words in capsys.readouterr().err
+
+
+def test_whoever_weighed_pure_nitrite_is_not_asked_what_if(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A quarter of an ounce per 100 lb is what is allowed, and pure as it stands."""
+    (folder / "lot.yaml").write_text(
+        "lot sheet: pure\nproduct class: comminuted\nkeep refrigerated: yes\n"
+        "meat: 100 lb\ncures:\n"
+        "  - {cure: nitrite, weight: 1/4 oz, nitrite: 100 %, checked by: CD}\n"
+    )
+    assert main(["formulate", str(folder / "lot.yaml")]) == 0
+    printed = capsys.readouterr().out
+    assert "nitrite is 156.25 ppm" in printed and "Were the jar" not in printed
+
+
 def test_a_breach_is_exit_1(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Four times the cure is 625 ppm: the ceiling is 156.25 (9 CFR 424.21(c))."""
     lot = folder / "lot.yaml"

@@ -20,9 +20,11 @@ Form::
           - never: core quiet
         verdicts: {chill: missed}
 
-A key that begins with a role is a channel.  An expectation names a limit, a stage or
-a channel and the word that it comes to; its moment is met by an event less than one
-reading away.  A rehearsal is judged by the very fold that judges a cook.
+A key that begins with a role is a channel.  One may be silent at first, as a core that
+is put in late; another is heard from the beginning.  An expectation names a limit (or
+one part of it: ``cooling: 54.4 degC to 26.7 degC missed``), a stage or a channel and
+the word that it comes to; its moment is met by an event less than one reading away.
+A rehearsal is judged by the very fold that judges a cook.
 
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z, or a length of time.
 """
@@ -169,10 +171,14 @@ class Rehearsal(Written):
         if not self.channels:
             right = "write for example: core: [12 degC for 1 min]"
             raise refused("nothing is told of any channel", right)
+        right = "begin for example: 12 degC for 1 min"
         for name, story in self.channels.items():
-            if not story or story[0].to_mc is None or story[0].ramp:
+            loud = [one for one in story if one.to_mc is not None]
+            if not loud or loud[0].ramp:
                 found = f"the story of {name!r} does not begin with a temperature"
-                raise refused(found, "begin for example: 12 degC for 1 min")
+                raise refused(found, right)
+        if all(story[0].to_mc is None for story in self.channels.values()):
+            raise refused("no channel is heard when the cook begins", right)
         return self
 
 

@@ -186,6 +186,46 @@ def test_a_schedule_that_is_not_there_is_said_where_it_is_named(
     )
 
 
+COME_UP = """\
+stages: [{stage: smoke, ends: by hand}]
+limits:
+  - limit: come-up
+    kind: time between
+    channel: core
+    between: 50 degF and 130 degF
+    at most: 6 h
+"""
+LATE = """\
+schedule: links.yaml
+rehearsals:
+  - rehearsal: the core is measured late
+    readings every: 1 min
+    chamber: [60 degC for 6 h]
+    core: [silent for 3 h, 30 degC for 1 min, to 60 degC over 2 h, 60 degC for 1 h]
+    verdicts: {come-up: met}
+"""
+
+
+def test_a_core_that_is_measured_late_has_come_up_since_loading() -> None:
+    """Three hours unseen and 98 min from 30 degC to 130 degF: below 6 h, or not."""
+    late = schedule(COME_UP)
+    for unseen, verdict in ("3 h", "met"), ("5 h", "unproven"):
+        text = LATE.replace("3 h", unseen).replace("up: met", f"up: {verdict}")
+        (one,) = day(text).rehearsals
+        assert not [*misses(late, one, run(late, one), 0)]
+
+
+def test_somebody_is_heard_when_a_told_day_begins() -> None:
+    faults = read_rehearsals("day.yaml", LATE.replace("60 degC for 6", "silent for 6"))
+    assert isinstance(faults, list)
+    (fault,) = faults
+    assert fault.found.startswith("the story of 'chamber' does not begin with a temp")
+    later = LATE.replace("[60 degC for 6 h]", "[silent for 1 h, 60 degC for 5 h]")
+    faults = read_rehearsals("day.yaml", later)
+    assert isinstance(faults, list)
+    assert [one.found for one in faults] == ["no channel is heard when the cook begins"]
+
+
 def test_a_limit_is_named_for_all_its_parts() -> None:
     """Whoever writes ``never: cooling missed`` means either band of it."""
     cooling = schedule(COOLING)

@@ -22,6 +22,7 @@ from rules.facts import Event, Quality, Reading, Subject
 from rules.schedule import Schedule, read_schedule
 from rules.units import say_ms
 
+NAMELESS = "no identity: another probe in its place would not be noticed"
 REFUSALS = 1_000  # the newest are looked through
 
 
@@ -122,8 +123,7 @@ def _lines(channel: Channel, known: Known, now_ms: int) -> Iterator[str]:
         )
         if judged.value_mc != said.value_mc:
             yield f"    said {_thousandths(said.value_mc)} degC"
-    if channel.probe:
-        yield f"    probe {channel.probe}"
+    yield f"    probe {channel.probe}" if channel.probe else f"    {NAMELESS}"
     if check := calibration.in_force(channel.checks, at_ms):
         yield f"    {say_check(check, say_stamp)}"
     doubt = known.doubted.get(name)

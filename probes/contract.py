@@ -79,8 +79,12 @@ class Probe:
 
     @property
     def bound_to(self) -> str:
-        """The hardware that the settings bind it to; "" where they name none."""
-        return self.identity or self.record
+        """The hardware that the settings bind it to; "" where they name none.
+
+        Both are in it where they differ: one chip may send several records.
+        """
+        named = dict.fromkeys(filter(None, (self.identity, self.record)))
+        return " as ".join(named)
 
     def own(self, word: str) -> str:
         """What the settings say under a key that only its form knows; "" if nothing."""

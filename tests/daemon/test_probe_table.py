@@ -133,8 +133,10 @@ north
 add a point there
   damp         humidity  51.000 %RH ± 2.000 %RH, 10 min ago, QUIET, age unknown: \
 no evidence
+      no identity: another probe in its place would not be noticed
 south
   core-2       core      never heard
+      no identity: another probe in its place would not be noticed
       advice: core-2 has no calibration: what it says is taken as it is
 """
     )

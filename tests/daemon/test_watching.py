@@ -9,7 +9,8 @@ import pytest
 from daemon import cli, rehearse
 from daemon.cooks import Cooks
 from daemon.journal import Cook, Journal, Kept
-from daemon.watching import Group, Watching
+from daemon.settings import Settings, read_settings
+from daemon.watching import Group, Watching, bound
 from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules.channels import Channel, Role
@@ -172,6 +173,34 @@ def test_a_probe_that_the_cook_did_not_begin_with_is_no_evidence_until_it_is_sai
     assert qualities(take(journal, watching, of_9([60], 130))) == "g"
     assert qualities(take(*bound_to(journal, "28-2"), of_9([60], 140))) == "g"
     assert qualities(take(*bound_to(journal, "28-1"), of_9([60], 150))) == "s"
+
+
+@pytest.mark.parametrize(
+    ("begun", "now", "shown"),
+    [
+        ("probe: 28-1\n    record: a", "probe: 28-1\n    record: a", "gg"),
+        ("probe: 28-1\n    record: a", "probe: 28-1\n    record: b", "ss"),
+        ("probe: 28-1\n    record: a", "probe: 28-2\n    record: a", "ss"),
+        ("probe: 28-1\n    record: a", "probe: 28-1", "ss"),
+        ("record: a", "record: b", "ss"),
+        ("probe: a\n    record: a", "probe: a", "gg"),  # both name the same
+    ],
+)
+def test_neither_probe_nor_record_is_another_unsaid(
+    journal: Journal, begun: str, now: str, shown: str
+) -> None:
+    def told(words: str) -> Settings:
+        yard = LEAST.replace("core-1", "core-9").replace("north", "south")
+        text = f"{yard}    {words}\n"
+        found = read_settings(Path("settings.yaml"), text, {})
+        assert isinstance(found, Settings), found
+        return found
+
+    channels = told(begun).channels("south")
+    cook = Cook("W-2", "south", SCHEDULE, "hand.yaml", channels, NOON_MS, "AB")
+    journal.begin(cook, NOON_MS)
+    watching = Watching(journal, bound(told(now).probes))
+    assert qualities(take(journal, watching, of_9([60, 60], 0))) == shown
 
 
 @pytest.mark.parametrize("restart", [False, True])

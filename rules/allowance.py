@@ -219,7 +219,7 @@ def shown(part: str, state: Used, allowed_ms: int, why: str) -> Shown:
 
 
 def figures(state: Used, allowed_ms: int) -> str:
-    """The two counts and the allowance, in words: ``59 min to 1 h of 2 h``.
+    """The two counts and the allowance, in words: ``59 min to 1 h; 2 h allowed``.
 
     Seconds are left out beside hours, so a count that is over and reads alike says so.
     """
@@ -231,4 +231,4 @@ def figures(state: Used, allowed_ms: int) -> str:
         for ms in (state.least_ms, state.most_ms)
     )
     count = least if least == most else f"{most} to {least}"
-    return f"{count} of {allowed}"
+    return f"{count}; {allowed} allowed"

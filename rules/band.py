@@ -255,12 +255,20 @@ class Bounded(Limit):
 
     def _why(self, state: State) -> str:
         if state.over and state.front_ms <= state.armed_ms:
-            return f"{self._inside}: was over before it had settled"
+            return self._unsettled()
         may, must = say_ms(state.longest_may_ms), say_ms(state.longest_must_ms)
+        if state.lost and not state.longest_must_ms:  # at one reading, with no grace
+            must = "a moment"
         most = may if may == must else f"between {must} and {may}"
-        return (
-            f"{self._inside}: longest outside {most}; {say_ms(self.grace_ms)} allowed"
-        )
+        allowed = say_ms(self.grace_ms) if self.grace_ms else "none"
+        return f"{self._inside}: longest outside {most}; {allowed} allowed"
+
+    def _unsettled(self) -> str:
+        if not self.settle_ms:
+            return f"{self._inside}: nothing was shown during its stages"
+        settle = say_ms(self.settle_ms)
+        ended = f"its stages ended before it had settled; {settle} to settle allowed"
+        return f"{self._inside}: not judged, {ended}"
 
 
 def _passed(

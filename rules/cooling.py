@@ -27,7 +27,7 @@ from rules.allowance import BACK, DONE, OVER, Signal, Used
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
 from rules.falling import Fall
-from rules.limit import Goal, Limit, Move, Opening, Shown, listed, of_edition
+from rules.limit import Goal, Limit, Move, Opening, Shown, listed, of_edition, say_at
 from rules.standards.cooling import (
     COOLING_OPTIONS,
     Clock,
@@ -51,6 +51,7 @@ class Through(NamedTuple):
     has_begun: bool  # it surely has
     may_be_shown: bool  # it may have been at or below the lower end
     shown: bool  # it surely was
+    unknown: bool = False  # no reading shows when it left the upper end
 
 
 class State(NamedTuple):
@@ -255,15 +256,20 @@ class CoolingLimit(Limit):
     def _final(self) -> str:
         return f"down to {say_mc(self.option.final_mc)}"
 
+    def _reached(self, at_ms: int) -> str:
+        return f"reached {say_mc(self.option.final_mc)} at {say_at(at_ms)}"
+
     def _final_shown(self, state: State) -> Shown:
-        standing, why = Standing.WITHIN, "not reached yet"
+        final = say_mc(self.option.final_mc)
+        standing, why = Standing.WITHIN, f"{final} is not reached yet"
         if state.final_ms:
-            standing, why = Standing.MET, f"reached {say_mc(self.option.final_mc)}"
+            standing, why = Standing.MET, self._reached(state.final_ms)
         elif state.over_ms:
             standing = Standing.UNPROVEN
-            why = f"{say_mc(self.option.final_mc)} was never shown"
-        final = bool(state.over_ms or state.final_ms)
-        verdict = Verdict(standing.value) if final else Verdict.RUNNING
+            why = f"{final} was never shown from {say_at(state.begun_ms)}"
+            why += f" to {say_at(state.over_ms)}"
+        ended = bool(state.over_ms or state.final_ms)
+        verdict = Verdict(standing.value) if ended else Verdict.RUNNING
         since_ms = state.final_ms or state.over_ms or state.begun_ms
         target = self.option.final_mc
         figures = ("mc", target, target, target)
@@ -301,6 +307,7 @@ class CoolingLimit(Limit):
         before_ms = state.before_ms
         if before_ms == UNKNOWN_MS:
             before_ms = band.at_most_ms + 1
+            through = through._replace(unknown=True)
         front_ms = through.used.front_ms
         used = through.used._replace(front_ms=state.begun_ms - before_ms)
         used, signals = allowance.counted(
@@ -319,7 +326,7 @@ class CoolingLimit(Limit):
             state = state._replace(fall=fall)
         if not _surely_at(piece, self.option.final_mc):
             return state, moves
-        at_ms, why = piece.from_ms, f"reached {say_mc(self.option.final_mc)}"
+        at_ms, why = piece.from_ms, self._reached(piece.from_ms)
         if self._has_final:
             moves.append(Move(at_ms, self._final, Standing.WITHIN, Standing.MET, why))
         if self._must_fall:
@@ -428,6 +435,10 @@ def _inside(band: CoolingBand, through: Through, piece: Piece) -> tuple[bool, bo
 
 def _band_why(band: CoolingBand, through: Through) -> str:
     count = f"{_span(band)} took {allowance.figures(through.used, band.at_most_ms)}"
+    if through.unknown:  # of the least favourable count only the end is known
+        took, allowed = say_ms(through.used.most_ms), say_ms(band.at_most_ms)
+        count = f"{_span(band)} took {took} or more; {allowed} allowed"
+        count += f"; no reading shows when it left {say_mc(band.from_mc)}"
     if through.shown:
         return count
     return f"{count}; {say_mc(band.to_mc)} is not shown"
@@ -441,7 +452,7 @@ def _says(band: CoolingBand, standing: Standing, warn_ms: int) -> str:
     allowed = say_ms(band.at_most_ms)
     return {
         Standing.AT_RISK: f"{_span(band)}: no more than {say_ms(warn_ms)} "
-        f"of {allowed} are left",
+        f"of {allowed} is left",
         Standing.UNPROVEN: f"{_span(band)} is not shown within {allowed}",
         Standing.MISSED: f"{_span(band)} took longer than {allowed}",
         Standing.MET: f"{_span(band)} took no longer than {allowed}",

@@ -241,9 +241,10 @@ class DwellTableLimit(Limit):
         if state.met_ms:
             return f"held {asked}, full at {say_at(state.met_ms)}"
         if not _reached(_longest(state.least, state.front_ms)):
-            shown = f"never shown at {say_mc(temps_mc[0])} or above, the coldest row"
+            asked = f"{say_ms(dwell_ms[0])} at {say_mc(temps_mc[0])} or above"
+            shown = f"needed {asked}, the coldest row; never shown there"
         else:
-            shown = f"needed {asked}; {say_ms(ran_ms)} are shown"
+            shown = f"needed {asked}; {_are(ran_ms)} shown"
             if most_ms >= dwell_ms[row]:
                 shown += f", {say_ms(most_ms)} may have been"
             if not ran_ms:
@@ -256,13 +257,19 @@ class DwellTableLimit(Limit):
         least = _longest(state.least, state.front_ms)
         row = min(_reached(least), key=lambda row: (dwell_ms[row] - least[row], -row))
         asked = f"{say_ms(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
-        return f"; of {asked} {say_ms(least[row])} are shown"
+        return f"; of {asked} {_are(least[row])} shown"
 
     def _missing(self, state: State) -> str:
         if not state.hole_to_ms:
             return ""
         ends = f"{say_at(state.hole_from_ms)} to {say_at(state.hole_to_ms)}"
         return f"; readings missing from {ends}"
+
+
+def _are(ms: int) -> str:
+    """``1 min is``, but ``9 min 20 s are``."""
+    words = say_ms(ms)
+    return f"{words} {'is' if words in ('1 s', '1 min', '1 h') else 'are'}"
 
 
 def _longest(runs: Runs, at_ms: int) -> tuple[int, ...]:

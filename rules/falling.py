@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from rules.evidence import Bridge, Hole, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.limit import Move, Shown
-from rules.units import say_mc, say_ms
+from rules.limit import Move, Shown, say_at
+from rules.units import say_k, say_mc, say_ms
 
 FALL = "continuous fall"
 HIGH_MC = 1 << 40
@@ -39,7 +39,9 @@ class Fall(NamedTuple):
 
 def opened(at_ms: int) -> Fall:
     """Nothing is seen yet."""
-    return Fall(HIGH_MC, HIGH_MC, at_ms, False, Standing.WITHIN, at_ms, "falls")
+    return Fall(
+        HIGH_MC, HIGH_MC, at_ms, False, Standing.WITHIN, at_ms, "no stop so far"
+    )
 
 
 def step(fall: Fall, piece: Piece, final_mc: int) -> tuple[Fall, list[Move]]:
@@ -89,10 +91,16 @@ def _risen(fall: Fall, reading: Span, final_mc: int) -> list[tuple[int, Standing
     if reading.low_mc > max(fall.high_mc, final_mc) + RISE_MC:
         # Once it may have been all the way down, a rise may have come after that.
         sure = Standing.UNPROVEN if fall.may_be_down else Standing.MISSED
-        return [(reading.from_ms, sure, "rose again")]
+        return [(reading.from_ms, sure, _rose("rose", reading))]
     if reading.high_mc > max(fall.low_mc, final_mc) + RISE_MC:
-        return [(reading.from_ms, Standing.UNPROVEN, "may have risen again")]
+        return [(reading.from_ms, Standing.UNPROVEN, _rose("may have risen", reading))]
     return []
+
+
+def _rose(verb: str, reading: Span) -> str:
+    return (
+        f"{verb} again by more than {say_k(RISE_MC)}, seen at {say_at(reading.from_ms)}"
+    )
 
 
 def _lower(fall: Fall, reading: Span) -> Fall:

@@ -32,7 +32,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from rules.channels import Role
 from rules.evidence import Bridge, Piece, Span
 from rules.facts import Standing, Verdict
-from rules.limit import Limit, Move, Opening, Shown, listed
+from rules.limit import Limit, Move, Opening, Shown, listed, say_at
 from rules.psychrometer import FULL_MPCT, boiling_mc, ceiling_mpct, humidity_mpct
 from rules.standards.humidity import HUMIDITY_OPTIONS, HumidityOption
 from rules.standards.humidity import Shown as ShownBy
@@ -263,4 +263,9 @@ class HumidityLimit(Limit):
         shown = least if least == most else f"{least} to {most}"
         cooked = say_ms((state.over_ms or state.front_ms) - state.begun_ms)
         asked = say_ms(self._required_ms(state))
-        return f"{self._wanted} for {shown} of {cooked}; {asked} asked"
+        words = f"{self._wanted} for {shown} of {cooked} of cooking; {asked} asked"
+        needed_ms = self._required_ms(state)
+        plain = state.least_ms < needed_ms <= state.most_ms  # the figures say why
+        if self._standing(state) is Standing.UNPROVEN and not plain:
+            words += f"; cooking may have ended at {say_at(state.may_end_ms)} already"
+        return words

@@ -253,7 +253,9 @@ class IntegratedLimit(Limit):
         if state.met_ms:
             return f"{self._needs(state)} shown by {say_at(state.met_ms)}"
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
-        shown = f"{say_mlog10(least)} is shown, {say_mlog10(most)} may have been"
+        shown = f"{say_mlog10(least)} is shown"
+        if most > least:
+            shown += f", {say_mlog10(most)} may have been"
         return f"needed {self._needs(state)}; {shown}"
 
     def _needs(self, state: State) -> str:

@@ -72,6 +72,7 @@ class Line(NamedTuple):
 
 NEW = Line(None, in_force=False, over=False, from_ms=0, turnings=(), hot_ms=0)
 MISSING = "readings missing"
+MISSING_ARE = "readings are missing"
 NAMED = 3  # holes told by their times; of the others, how many
 NEVER = "its stages never began"
 
@@ -217,9 +218,14 @@ def _with_missing(one: Shown, words: str) -> Shown:
     A kind that knows which of them decided has said so itself.
     """
     open_still = one.verdict in (Verdict.UNPROVEN, Verdict.RUNNING)
-    if not open_still or one.unit not in ("ms", "mlog10") or MISSING in one.why:
+    if not open_still or not _by_readings(one) or MISSING in one.why:
         return one
     return one._replace(why=one.why + words)
+
+
+def _by_readings(one: Shown) -> bool:
+    """Whether readings decide the part; what people wrote of a lot needs none."""
+    return bool(one.unit) or MISSING_ARE in one.why
 
 
 def _missing(missed: Missed) -> str:

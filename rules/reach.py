@@ -321,10 +321,10 @@ class Reaching(Limit):
         allowed = say_ms(self.asked.at_most_ms)
         return {
             Standing.AT_RISK: f"is not shown at {self.asked} yet, and no more than "
-            f"{say_ms(self.warn_ms)} of {allowed} are left",
+            f"{say_ms(self.warn_ms)} of {allowed} is left",
             Standing.UNPROVEN: f"is not shown at {self.asked} within {allowed}",
-            Standing.MISSED: f"took longer than {allowed} to {self.asked}",
-            Standing.MET: f"took no longer than {allowed} to {self.asked}",
+            Standing.MISSED: f"took longer than {allowed} to reach {self.asked}",
+            Standing.MET: f"took no longer than {allowed} to reach {self.asked}",
         }.get(standing, f"is on its way to {self.asked}")
 
     def _why(self, state: State) -> str:
@@ -334,13 +334,16 @@ class Reaching(Limit):
             for ms in (used.least_ms, used.most_ms)
         )
         took = say_ms(least) if least == most else f"{say_ms(most)} to {say_ms(least)}"
+        left = state.unknown and self.since_mc is not None
+        if left:  # of the least favourable count only the end is known
+            took = f"{say_ms(most)} or more"
         if state.shown:
-            words = f"took {took} to {self.asked}"
+            words = f"took {took} to reach {self.asked}"
         else:
             words = f"{self.asked} is not shown after {took}"
         words += f"; {say_ms(self.asked.at_most_ms)} allowed"
-        if state.unknown and self.since_mc is not None:
-            return f"{words}; when it left {say_mc(self.since_mc)} is not shown"
+        if left:
+            words += f"; no reading shows when it left {say_mc(self.since_mc or 0)}"
         if not state.hole_to_ms:
             return words
         ends = f"{say_at(state.hole_from_ms)} to {say_at(state.hole_to_ms)}"

@@ -212,7 +212,7 @@ class TimeBetween(Limit):
         allowed = say_ms(self.at_most_ms)
         return {
             Standing.AT_RISK: f"may be {self._band}, and no more than "
-            f"{say_ms(self.warn_ms)} of {allowed} are left",
+            f"{say_ms(self.warn_ms)} of {allowed} is left",
             Standing.UNPROVEN: f"may have been {self._band} for more than {allowed}, "
             "or may still be",
             Standing.MISSED: f"was {self._band} for more than {allowed}",

@@ -232,7 +232,7 @@ def test_the_two_counts_are_kept_apart() -> None:
     ]:
         state, _ = counted(state, ALLOWED_MS, 0, to_ms, may=may, must=must)
     assert (state.least_ms, state.most_ms, state.front_ms) == (3000, 1000, 7000)
-    assert allowance.figures(state, ALLOWED_MS) == "1 s to 3 s of 10 s"
+    assert allowance.figures(state, ALLOWED_MS) == "1 s to 3 s; 10 s allowed"
 
 
 @pytest.mark.parametrize(

@@ -219,7 +219,10 @@ def test_a_stage_that_is_over_before_it_settled_proves_nothing(
 ) -> None:
     shown = closed(pieces, 10, settle_ms=20_000)
     assert (shown.standing, shown.verdict) == (Standing.UNPROVEN, Verdict.UNPROVEN)
-    assert shown.why == "57.0 degC to 63.0 degC: was over before it had settled"
+    assert shown.why == (
+        "57.0 degC to 63.0 degC: not judged, its stages ended before it had settled; "
+        "20 s to settle allowed"
+    )
 
 
 def test_time_between_two_of_its_stages_is_not_counted() -> None:

@@ -158,7 +158,9 @@ def test_met_stays_met_whatever_comes() -> None:
 def test_too_cold_all_the_time_is_missed_when_its_stages_are_over() -> None:
     moves, shown = run(held(0, 300, degf(129)), over_s=300)
     assert moves == [(300, "missed")]
-    assert shown.why == "never shown at 54.4 degC or above, the coldest row"
+    assert shown.why == (
+        "needed 1 h 52 min at 54.4 degC or above, the coldest row; never shown there"
+    )
 
 
 def test_the_row_that_came_nearest_is_named() -> None:

@@ -10,9 +10,10 @@ import pytest
 from rules import engine
 from rules.channels import Channel, Role
 from rules.facts import EntryKind, Reading
-from rules.humidity import HumidityLimit, pressures
+from rules.humidity import HumidityLimit, State, pressures
 from rules.schedule import read_schedule
 from tests.rules.stories import (
+    BEGUN_MS,
     HEAD,
     MIN,
     H,
@@ -105,7 +106,9 @@ def test_several_periods_add_up() -> None:
     twice = [*moist(20, 50)[:61], *flat("air", 61, 90, 40), *flat("air", 91, 121, 92)]
     found, why = came_to(hot_at(180), SMOKY, twice, flat("air", 122, 430, 30))
     assert found == "met"
-    assert why == "air: 90 %RH or more for 1 h to 1 h 4 min of 3 h; 1 h asked"
+    assert (
+        why == "air: 90 %RH or more for 1 h to 1 h 4 min of 3 h of cooking; 1 h asked"
+    )
 
 
 def test_it_is_over_when_lethality_is_reached() -> None:
@@ -122,7 +125,7 @@ def test_the_last_core_ends_the_cooking_time() -> None:
     outcome = cook(schedule(BY_PROBE), channels, heard, until_min=430)
     assert limit_moves(outcome, "humidity") == [(330 * MIN, "missed")]
     why = judged(outcome, "humidity").why
-    assert "1 h 10 min to 1 h 12 min of 5 h 30 min; 1 h 22 min asked" in why
+    assert "1 h 10 min to 1 h 12 min of 5 h 30 min of cooking; 1 h 22 min asked" in why
 
 
 def test_an_uncertain_probe_proves_nothing() -> None:
@@ -273,7 +276,23 @@ def test_the_whole_cooking_time_is_proven() -> None:
     """Moist from loading to lethality; what was before and after asks for nothing."""
     assert whole_time(moist(10, 180)) == (
         "met",
-        "air: 90 %RH or more for 2 h 50 min of 2 h 50 min; 2 h 50 min asked",
+        "air: 90 %RH or more for 2 h 50 min of 2 h 50 min of cooking; 2 h 50 min asked",
+    )
+
+
+def test_an_end_that_is_not_certain_is_named() -> None:
+    """Moist for the last hour of three, which may have ended after two and a half."""
+    option = "FSIS 2021, humidity option 3 (90 %)"
+    written = {"limit": "x", "kind": "humidity", "channel": "humidity", "until": "y"}
+    limit = HumidityLimit.model_validate({**written, "option": option})
+    at_ms = BEGUN_MS + 3 * H
+    head = (BEGUN_MS, at_ms, H, H, at_ms)
+    state = State(*head, short_ms=at_ms - 1, enough_ms=at_ms)
+    (shown,) = limit.findings(state._replace(may_end_ms=at_ms - H // 2))
+    assert (shown.verdict, shown.why) == (
+        "unproven",
+        "90 %RH or more for 1 h of 3 h of cooking; 1 h asked; "
+        "cooking may have ended at 07:30 UTC already",
     )
 
 

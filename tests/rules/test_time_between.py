@@ -104,7 +104,7 @@ def test_a_millisecond_more_is_missed() -> None:
 
 def test_what_it_was_for_is_said_in_words() -> None:
     shown = run(span(1, 20_000, 30_000), Hole(BEGUN_MS + H, BEGUN_MS + 2 * H))
-    assert shown.why == "between 10.0 degC and 54.4 degC for 1 h to 2 h of 6 h"
+    assert shown.why == "between 10.0 degC and 54.4 degC for 1 h to 2 h; 6 h allowed"
 
 
 def test_a_come_up_with_a_stall_in_it() -> None:
@@ -165,7 +165,8 @@ def test_the_count_runs_on_through_a_power_cut() -> None:
     (finding,) = [one for one in outcome.findings if one.limit == "come-up"]
     assert (finding.least, finding.most) == (330 * MIN, 0)
     assert finding.why.endswith(
-        "for 0 s to 5 h 30 min of 6 h; readings missing from 06:40 UTC to 08:45 UTC"
+        "for 0 s to 5 h 30 min; 6 h allowed; "
+        "readings missing from 06:40 UTC to 08:45 UTC"
     )
 
 
@@ -259,7 +260,7 @@ def test_after_a_full_lethality_the_recook_has_its_own_six_hours() -> None:
     assert (verdict, lethal) == ("met", "met")
     assert hours == "4 to 2"
     assert why == (
-        "core: between 10.0 degC and 54.4 degC for 2 h to 4 h of 6 h; "
+        "core: between 10.0 degC and 54.4 degC for 2 h to 4 h; 6 h allowed; "
         "0 s since it was last hot enough"
     )
 

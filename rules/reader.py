@@ -241,8 +241,8 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
         where = spoken or loc
         return marked.fault(where, found, str(context["remedy"]), on_key=bool(spoken))
     if kind == "extra_forbidden":
-        if before := _halved(marked, loc):
-            return marked.fault(loc, *split_at_comma(before, name), on_key=True)
+        if cut := _cut(marked, loc):
+            return marked.fault(loc, *cut, on_key=True)
         models = _models_at(model, error["loc"][:-1])
         words, beginnings = _keys_of(models), _beginnings(models)
         found, right = f"{name!r} is not a key here", choice(name, words)
@@ -257,8 +257,8 @@ def _fault(marked: Marked, model: type[BaseModel], error: dict[str, Any]) -> Fau
     return marked.fault(loc, *remark(_key(error["loc"]), error))
 
 
-def _halved(marked: Marked, loc: Path) -> str:
-    """The digits before a comma inside braces, which cut one number in two; or ""."""
+def _cut(marked: Marked, loc: Path) -> tuple[str, str] | None:
+    """What to say where a comma inside braces cut one text in two; or None."""
     tree: Tree = marked.tree
     for step in loc[:-1]:
         if isinstance(tree, dict):
@@ -267,11 +267,17 @@ def _halved(marked: Marked, loc: Path) -> str:
             tree = tree[step]
     keys = [*tree] if isinstance(tree, dict) else []
     place = keys.index(str(loc[-1])) if loc[-1] in keys else 0
-    if not place or not isinstance(tree, dict) or not HALVED.match(keys[place]):
-        return ""
-    before = tree[keys[place - 1]]
-    ends = isinstance(before, str) and not tree[keys[place]]
-    return str(before) if ends and str(before).isdigit() else ""
+    if not place or not isinstance(tree, dict) or tree[keys[place]]:
+        return None
+    key, before = keys[place - 1], tree[keys[place - 1]]
+    if not isinstance(before, str) or not before:
+        return None
+    if HALVED.match(keys[place]):
+        return split_at_comma(before, keys[place]) if before.isdigit() else None
+    if marked.keys[loc].line != marked.keys[*loc[:-1], key].line:
+        return None
+    found = f"'{before}, {keys[place]}' is cut in two by its comma here"
+    return found, f"put it in quotes: {key}: '{before}, {keys[place]}'"
 
 
 def _spoken(marked: Marked, loc: tuple[str | int, ...]) -> Path:

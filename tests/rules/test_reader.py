@@ -166,3 +166,28 @@ def test_a_slip_in_the_yaml_is_shown_where_it_was_made(
     found = marked_tree("x.yaml", text)
     assert isinstance(found, list)
     assert [(one.line, one.remedy) for one in found] == [(line, remedy)]
+
+
+def test_a_list_in_braces_wants_quotes() -> None:
+    """``during: smoke, cook`` is two keys there; on lines of their own they stay so."""
+    text = (
+        "schedule: a\nrevision: 1\n"
+        "product: {meat: pork, form: comminuted, cured: yes}\n"
+        "stages: [{stage: smoke, ends: by hand}, {stage: cook, ends: by hand}]\n"
+        "limits:\n  - {limit: heard, kind: silence, channel: core, at most: 1 h,\n"
+        "     during: smoke, cook}\n"
+    )
+    found = read_schedule("a.yaml", text)
+    assert isinstance(found, list)
+    assert [(one.line, one.found, one.remedy) for one in found] == [
+        (
+            7,
+            "'smoke, cook' is cut in two by its comma here",
+            "put it in quotes: during: 'smoke, cook'",
+        )
+    ]
+    mended = text.replace("smoke, cook}", "'smoke, cook'}")
+    assert isinstance(read_schedule("a.yaml", mended), Schedule)
+    apart = read_schedule("a.yaml", text.replace("smoke, cook}", "smoke,\n     cook}"))
+    assert isinstance(apart, list)
+    assert [one.found for one in apart] == ["'cook' is not a key here"]

@@ -23,7 +23,7 @@ from rules.alerts import AlertRule
 from rules.engine import State
 from rules.facts import Entry, EntryKind, Event, Reading, Tick
 from rules.faults import render_all
-from rules.moving import channels_after
+from rules.moving import another_of, channels_after
 from rules.order import Order
 from rules.replay import fold
 from rules.schedule import Schedule, read_schedule
@@ -71,6 +71,7 @@ class Running:
         self.state: State = engine.opened(self.plan, cook.begun_ms)
         self._order = Order(cook.begun_ms)
         self._begun = False
+        self.replaced: list[Entry] = []  # that another probe is in a place
         self.spots: dict[str, Entry] = {}  # the last set by hand, of each stage
         self.kept_ms = cook.begun_ms  # the horizon of its last checkpoint
         self.channels = frozenset(channel.name for channel in cook.channels)
@@ -121,6 +122,8 @@ class Running:
         if isinstance(fact, Entry):  # from then on another probe may be in its place
             channels = channels_after(self.plan.channels, [fact])
             self.plan = replace(self.plan, channels=channels)
+            if another_of(fact) is not None:
+                self.replaced.append(fact)
             self._keep_set(fact)
         return self._order.take(fact)
 

@@ -4,7 +4,7 @@ It reads the journal, with or without the daemon beside it, and writes nothing. 
 is shown as it is judged; where a check corrects it, what the probe said stands behind.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from daemon.calibrations import ends_mc, far_from, say_check
@@ -12,7 +12,9 @@ from daemon.cli import GOOD, MACHINE, CommandError
 from daemon.clock import clock_of
 from daemon.commands import machine_faults
 from daemon.journal import Journal
+from daemon.judged import going_on
 from daemon.settings import Settings
+from daemon.watching import bound
 from probes.contract import Probe, Refusal, battery_of
 from probes.doubts import TABLE, Doubt, Treated
 from probes.stamps import say_stamp
@@ -39,6 +41,7 @@ class Known(NamedTuple):
     latest: dict[str, Reading]
     refused: dict[str, Refusal]
     doubted: dict[str, Event]
+    judged: dict[str, Channel]  # as the cook that goes on corrects them
 
 
 def show(settings: Settings) -> int:
@@ -55,7 +58,7 @@ def show(settings: Settings) -> int:
     with machine_faults():
         journal = Journal(settings.journal)
         try:
-            known = _known(journal)
+            known = _known(journal, bound(settings.probes))
             for house in settings.smokehouses:
                 print(house)
                 judged_mc = _judged_mc(journal, house)
@@ -97,7 +100,7 @@ def rewritten(journal: Journal, settings: Settings) -> Iterator[str]:
                     )
 
 
-def _known(journal: Journal) -> Known:
+def _known(journal: Journal, hardware: Mapping[str, str]) -> Known:
     after = max(journal.last_refusal() - REFUSALS, 0)
     refused = {one.channel: one for _, one in journal.refusals(after, REFUSALS)}
     doubted = {
@@ -105,16 +108,18 @@ def _known(journal: Journal) -> Known:
         for one in journal.events("")
         if one.event.subject is Subject.CHANNEL
     }
-    return Known(journal.latest(), refused, doubted)
+    judged = going_on(journal, hardware)
+    return Known(journal.latest(), refused, doubted, judged)
 
 
 def _lines(channel: Channel, known: Known, now_ms: int) -> Iterator[str]:
     name, at_ms = channel.name, now_ms
+    judging = known.judged.get(name, channel)
     said = known.latest.get(name)
     if said is None:
         yield f"{name:<12} {channel.role:<9} never heard"
     else:
-        judged = calibration.as_judged(channel, said)
+        judged = calibration.as_judged(judging, said)
         at_ms = said.at_ms
         yield (
             f"{name:<12} {channel.role:<9} {_say(channel, judged)}, "
@@ -124,8 +129,12 @@ def _lines(channel: Channel, known: Known, now_ms: int) -> Iterator[str]:
         if judged.value_mc != said.value_mc:
             yield f"    said {_thousandths(said.value_mc)} degC"
     yield f"    probe {channel.probe}" if channel.probe else f"    {NAMELESS}"
-    if check := calibration.in_force(channel.checks, at_ms):
-        yield f"    {say_check(check, say_stamp)}"
+    check = calibration.in_force(channel.checks, at_ms)
+    used = calibration.in_force(judging.checks, at_ms)
+    if used and any(one.correction_mc or one.within_mc for one in used.points):
+        yield f"    {say_check(used, say_stamp)}"
+    if check and check != used:
+        yield f"    not used by the cook that goes on: {say_check(check, say_stamp)}"
     doubt = known.doubted.get(name)
     if doubt and doubt.now in set(Doubt):
         yield f"    {doubt.now} since {say_stamp(doubt.at_ms)}: {doubt.why}"

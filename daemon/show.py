@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from daemon.cooks import Running
 from daemon.curve import RECENT_MS, Curve
 from daemon.journal import Journal
+from daemon.judged import shown
 from daemon.seen import alert_view, channel_view, cook_view, spot_views
 from daemon.settings import Settings
 from daemon.view import (
@@ -53,7 +54,9 @@ class Show:
         self._topics: dict[str, list[Probe]] = {}
         for probe in settings.probes:
             self._topics.setdefault(probe.topic, []).append(probe)
-        self._latest: dict[str, Reading] = {}
+        self._hardware = {one.channel: one.bound_to for one in settings.probes}
+        self._judged: dict[str, Channel] = {}  # of the cooks that go on
+        self._latest: dict[str, Reading] = {}  # as they were said
         self._refused: deque[NoticeView] = deque(maxlen=REFUSED_SHOWN)
         self._curves = {name: Curve(one) for name, one in self._channels.items()}
         self._recall: Iterator[Iterable[Reading]] = iter(())
@@ -80,7 +83,7 @@ class Show:
                 reading.channel in self._channels
                 and reading.at_ms >= now_ms - RECENT_MS
             ):
-                self._latest[reading.channel] = self._corrected(reading)
+                self._latest[reading.channel] = reading
         self._held = []
         self._recall = (
             journal.readings(self.channels, from_ms, from_ms + BIT_MS - 1)
@@ -103,18 +106,18 @@ class Show:
         return self._held is not None
 
     def heard(self, reading: Reading) -> None:
-        """Remember a reading, corrected, as the latest of its channel."""
-        shown = self._corrected(reading)
+        """Remember a reading as the latest of its channel."""
         before = self._latest.get(reading.channel)
         if before is None or before.at_ms <= reading.at_ms:
-            self._latest[reading.channel] = shown
+            self._latest[reading.channel] = reading
         if self._held is None:
-            self._draw(shown)
+            self._draw(self._corrected(reading))
         else:
             self._held.append(reading)
 
     def _corrected(self, reading: Reading) -> Reading:
-        channel = self._channels.get(reading.channel)
+        name = reading.channel
+        channel = self._judged.get(name) or self._channels.get(name)
         return as_judged(channel, reading) if channel else reading
 
     def _draw(self, reading: Reading) -> None:
@@ -129,6 +132,12 @@ class Show:
 
     def view(self, road: "Road") -> View:
         """Everything a person may look at, as it stands now."""
+        self._judged = {
+            one.name: one
+            for running in road.cooks
+            if not running.finished_ms
+            for one in shown(running.cook.channels, running.replaced, self._hardware)
+        }
         now_ms, link = road.clock.now_ms(), road.subscriber.state
         all_cooks = (*road.cooks, *road.cooks.past)
         cooks = [_shown(running) for running in road.cooks]
@@ -144,11 +153,12 @@ class Show:
                 channel_view(
                     channel,
                     self._houses[name],
-                    self._latest.get(name),
+                    self._corrected(latest) if latest else None,
                     now_ms,
                     stages.get(self._houses[name]),
                 )
                 for name, channel in self._channels.items()
+                for latest in (self._latest.get(name),)
             ),
             alerts=tuple(map(alert_view, road.outbox.open_alerts())),
             notices=(

@@ -20,6 +20,7 @@ from typing import NamedTuple
 
 from daemon.cooks import Running
 from daemon.journal import Journal, Kept
+from daemon.judged import bound_after
 from probes.company import Company, company_of, recalled
 from probes.company import screened as screened_one
 from probes.contract import Probe, Refusal, battery_of, powered_by
@@ -210,11 +211,8 @@ class Watching:
 
     def _others(self, running: Running) -> dict[str, str]:
         """Why each channel is no evidence whose probe is not the cook's any more."""
-        bound = {one.name: one.probe for one in running.cook.channels if one.probe}
-        for kept in self._journal.entries(running.cook.lot):
-            probe = moving.another_of(kept.entry)
-            if probe is not None and kept.entry.about in bound:
-                bound[kept.entry.about] = probe
+        entries = [kept.entry for kept in self._journal.entries(running.cook.lot)]
+        bound = bound_after(running.cook.channels, entries)
         return {
             name: other_words(running.cook.lot, name, probe, self._hardware[name])
             for name, probe in bound.items()

@@ -10,7 +10,8 @@ from daemon.journal import Cook, Journal
 from daemon.settings import Settings, read_settings
 from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
-from rules.facts import Event, Quality, Reading, Subject
+from rules import moving
+from rules.facts import Entry, EntryKind, Event, Quality, Reading, Subject
 
 NOW_MS = 1_768_021_200_000  # 2026-01-10T05:00:00Z
 SETTINGS = """\
@@ -140,6 +141,50 @@ south
       advice: core-2 has no calibration: what it says is taken as it is
 """
     )
+
+
+@pytest.mark.parametrize(
+    ("probe", "said", "shown"),
+    [
+        ("TH-7", False, "63.900 degC"),  # corrected, as the cook is judged
+        ("TH-8", False, "64.300 degC"),  # no evidence, and corrected by nothing
+        ("TH-8", True, "64.300 degC"),  # judged as it was said
+    ],
+)
+def test_a_replaced_probe_is_shown_as_it_is_judged(
+    path: Path,
+    capsys: pytest.CaptureFixture[str],
+    probe: str,
+    said: bool,
+    shown: str,
+) -> None:
+    path.write_text(SETTINGS.replace("probe: TH-7", f"probe: {probe}"))
+    if said:
+        at_ms = NOW_MS - 70_000
+        text = moving.text_of("5 min", moving.another(probe))
+        journal = Journal(path.with_name("journal.db"))
+        moved = Entry(EntryKind.MOVED, at_ms, at_ms, "AB", text, "core-1")
+        journal.add_entry("L1", moved)
+        journal.close()
+    assert cli.main(["probes", "--settings", str(path)]) == cli.GOOD
+    out = capsys.readouterr().out
+    assert f"core-1       core      {shown} ± 0." in out
+    unused = "not used by the cook that goes on: checked 2026-01-09" in out
+    assert unused is (probe == "TH-8")
+
+
+def test_a_check_that_the_cook_was_not_begun_with_corrects_nothing_yet(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    later = (
+        "  - channel: core-1\n    at: 2026-01-10T04:00:00Z\n    by: AB\n    points:\n"
+        "      - {said: 2.0 degC, reference: 0.0 degC, within: 0.1 K}\n"
+    )
+    path.write_text(SETTINGS + later)
+    assert cli.main(["probes", "--settings", str(path)]) == cli.GOOD
+    out = capsys.readouterr().out
+    assert "core-1       core      63.900 degC" in out
+    assert "not used by the cook that goes on: checked 2026-01-10T04:00" in out
 
 
 def test_every_doubt_is_told_with_its_rule(capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@ What the road does with a real broker is in ``tests/end_to_end``.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,9 @@ from daemon.settings import Settings, read_settings
 from daemon.show import Show
 from daemon.web import Page
 from probes.contract import Arrival, numbers_of
-from rules import spots
+from rules import moving, spots
+from rules.calibration import as_judged
+from rules.channels import Check, Point
 from rules.facts import Entry, EntryKind, Event, Quality, Reading
 
 SETTINGS = """\
@@ -219,6 +222,40 @@ def test_the_last_set_by_hand_of_each_stage_is_shown_after_a_restart_too(
     assert (shown.pieces, shown.decides_mc, shown.counts) == (2, 70_500, True)
     road.cooks = Cooks(road.journal)
     assert [cook.spots for cook in road.show.view(road).cooks] == [(shown,)]
+
+
+def test_the_page_corrects_a_value_as_its_cook_is_judged(
+    road: Road, clock: SetClock
+) -> None:
+    check = Check(NOON_MS - MIN, "AB", (Point(2_000, 0, 100),))
+    (core,) = road.settings.channels("north")
+    channels = (replace(core, probe="TH-7", checks=(check,)),)
+    cook = Cook("R-1", "north", BY_HAND, "hand.yaml", channels, NOON_MS, "AB")
+    road.journal.begin(cook, NOON_MS)
+    road.read_entries()
+    said = Reading("core-1", NOON_MS + 2 * MIN, 64_000, 500)
+
+    def shown(probe: str) -> int | None:
+        (known,) = road.settings.probes
+        known = replace(known, identity=probe, checks=(check,))
+        road.show = Show(replace(road.settings, probes=(known,)))
+        road.show.heard(said)
+        return road.show.view(road).channels[0].value_mc
+
+    assert shown("TH-7") == as_judged(channels[0], said).value_mc == 62_000
+    assert shown("TH-8") == 64_000  # nobody has said that it was replaced
+    text = moving.text_of("5 min", moving.another("TH-8"))
+    entry = Entry(EntryKind.MOVED, NOON_MS + MIN, NOON_MS + MIN, "AB", text, "core-1")
+    road.journal.add_entry("R-1", entry)
+    road.read_entries()
+    (judged,) = moving.channels_after(channels, [entry])
+    assert shown("TH-8") == as_judged(judged, said).value_mc == 64_000
+    at_ms = NOON_MS + 3 * MIN
+    road.journal.add_entry("R-1", Entry(EntryKind.END, at_ms, at_ms, "AB"))
+    road.read_entries()
+    clock.at_ms += 5 * MIN
+    road.let_time_pass(clock.at_ms)
+    assert shown("TH-8") == 62_000  # no cook goes on: as the settings say
 
 
 def test_settled_cooks_are_known_after_a_restart_and_not_read_back(

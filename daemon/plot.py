@@ -10,6 +10,7 @@ Units: ``_mc`` and ``_ms`` as in ``rules.facts``; the drawing is in points.
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
+from textwrap import wrap
 from typing import NamedTuple
 
 from daemon.chart import (
@@ -101,6 +102,9 @@ def draw(day: Day) -> Scene:
     events, height = _events(frame, _told(day))
     marks += events
     whole = top + PLOT + AXIS + height + 10
+    for words in _undrawn(day):
+        marks.append(Words(LEFT, whole, words, SMALL, shade=DARK))
+        whole += ROW
     paper = Box(0, 0, WIDTH, whole, 255)
     return Scene(WIDTH, whole, (paper, *_title(day, begun_ms), *marks))
 
@@ -193,6 +197,15 @@ def _lines(day: Day, ended_ms: int) -> Iterator[_Line]:
         for mc in limit.levels_mc if there and _is_hot(limit) else ():
             to_ms = there[-1].to_ms or ended_ms
             yield _Line(mc, limit.name, there[0].from_ms, to_ms)
+
+
+def _undrawn(day: Day) -> list[str]:
+    """The limits that are judged by no temperature of their own, in lines of text."""
+    names = [
+        one.name for one in day.schedule.limits if not (one.levels_mc and _is_hot(one))
+    ]
+    words = f"judged too, by no one temperature: {', '.join(names)}"
+    return wrap(words, round((WIDTH - LEFT) / SMALL / LETTER)) if names else []
 
 
 def _is_hot(limit: Limit) -> bool:

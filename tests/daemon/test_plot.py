@@ -106,3 +106,14 @@ def test_one_day_is_drawn_and_a_form_that_we_have(
     assert f"{gone}: cannot be written: No such file or directory" in (
         capsys.readouterr().err
     )
+
+
+def test_a_limit_without_a_temperature_is_named_all_the_same() -> None:
+    """The sticks' humidity has no line to be drawn at; all of the links' have."""
+    for name, words in (
+        ("snack_sticks", ["judged too, by no one temperature: humidity"]),
+        ("cured_links", []),
+    ):
+        _, scene = scenes(LIBRARY / f"{name}.rehearsal.yaml")[0]
+        told = [one.text for one in scene.marks if isinstance(one, Words)]
+        assert [one for one in told if one.startswith("judged too")] == words

@@ -11,7 +11,7 @@ approval and notes are a schedule's own and never its base's.
 it: no other is ever read.  The texts are handed in; nothing here reads a disk.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -19,12 +19,13 @@ import yaml
 
 from rules.faults import Fault
 from rules.reader import Marked, Path, Place, Tree, marked_tree
-from rules.remarks import choice
+from rules.remarks import choice, nearest
 from rules.user_table import read_csv
 
 Beside = Callable[[str], str]
 """The text of a file by its name; raises LookupError with the reason in words."""
 
+PROPER = {"stages": "ends", "limits": "kind"}  # what each of its own has to say
 EXTENDS, LEFT_OUT, PLACED = "extends", "left out", "placed"
 NAMES = {"stages": "stage", "limits": "limit", "tables": "table", "alerts": "tell"}
 OWN = ("schedule", "revision", "approved by", "notes")
@@ -311,9 +312,22 @@ class _Merge:
                 pairs.append((base.under(i), mine))
         for i, one in enumerate(own.tree):
             name = str(one.get(word)) if isinstance(one, dict) else ""
-            if name not in known:
+            if name not in known and not self.misnames(part, i, own, [*known]):
                 self.add(part, name, pairs, own.under(i))
         return [self.item(part, (part, i), *pair) for i, pair in enumerate(pairs)]
+
+    def misnames(self, part: str, i: int, own: Piece, known: Sequence[str]) -> bool:
+        """Whether an item is no whole one, and its name nearly one of the base's."""
+        one, word = own.under(i).tree, NAMES[part]
+        if not isinstance(one, dict) or {PROPER.get(part, word), LEFT_OUT} & {*one}:
+            return False
+        near = nearest(str(one.get(word)), known)
+        if near:
+            found = f"the base has no {word} {one[word]!r}, and this says no "
+            loc, right = (part, i, word), f"did you mean {near!r}?"
+            fault = own.marked.fault(loc, found + repr(PROPER[part]), right)
+            self.files.faults.append(fault)
+        return bool(near)
 
     def leaves_out(self, part: str, name: str, base: Piece, own: Piece) -> bool:
         """Whether an item says that the base's is left out."""

@@ -335,3 +335,27 @@ def test_a_table_that_is_no_text_is_to_be_saved_as_text() -> None:
     assert first.remedy == "save it as UTF-8 text"
     published = "write one of: FSIS Appendix A, meat, 6.5-log10; FSIS Appendix A, meat,"
     assert second.remedy.startswith(published)  # names that hold commas, told apart
+
+
+@pytest.mark.parametrize(
+    ("own", "found", "remedy"),
+    [
+        (
+            "limits: [{limit: comeup, at most: 5 h}]\n",
+            "the base has no limit 'comeup', and this says no 'kind'",
+            "did you mean 'come-up'?",
+        ),
+        (
+            "stages: [{stage: smok, chamber: 58 degC to 62 degC}]\n",
+            "the base has no stage 'smok', and this says no 'ends'",
+            "did you mean 'smoke'?",
+        ),
+    ],
+)
+def test_a_name_that_is_nearly_the_bases_is_said_once(
+    own: str, found: str, remedy: str
+) -> None:
+    (fault,) = made(own).faults
+    assert (fault.found, fault.remedy) == (found, remedy)
+    right = remedy.split("'")[1]
+    assert made(own.replace("comeup", right).replace("smok,", f"{right},")).schedule

@@ -1,12 +1,16 @@
 """A probe's calibration in words: its checks, and what they leave open."""
 
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 
+from probes.contract import Probe
 from rules import calibration
 from rules.channels import Channel, Check, Role
 from rules.schedule import Schedule
 from rules.stages import Way
 from rules.units import say_k, say_mc
+
+SOON_MS = 14 * 86_400_000  # ours, no source: time to send an instrument away
 
 
 def say_check(check: Check, say_time: Callable[[int], str]) -> str:
@@ -17,6 +21,27 @@ def say_check(check: Check, say_time: Callable[[int], str]) -> str:
         for one in check.points
     )
     return f"checked {say_time(check.at_ms)} by {check.who}: {points}"
+
+
+def told_from_ms(due_ms: int) -> int:
+    """From when on a person should hear that a probe is to be checked."""
+    return due_ms - SOON_MS
+
+
+def due(probe: Probe, now_ms: int) -> str:
+    """That a probe is to be checked soon, or should have been; "" for neither.
+
+    What it says stays evidence: how far it may wander is told by its ``drift``.
+    """
+    if not probe.due_ms or now_ms < told_from_ms(probe.due_ms):
+        return ""
+    day = f"{datetime.fromtimestamp(probe.due_ms / 1000, UTC):%Y-%m-%d}"
+    if now_ms < probe.due_ms:
+        return f"{probe.channel} is to be checked by {day}"
+    return (
+        f"{probe.channel} was to be checked by {day}: it is judged by its last check "
+        "all the same; compare it with a reference before you rely on it"
+    )
 
 
 def ends_mc(schedule: Schedule) -> list[int]:

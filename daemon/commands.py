@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from daemon import by_hand, formulate
+from daemon.calibrations import due
 from daemon.cli import (
     BAD_COMMAND,
     BAD_FILE,
@@ -382,6 +383,9 @@ def _begin(
             print(
                 f"note: limit {limit.name!r} is weaker than its base: {limit.weakens}"
             )
+    for probe in settings.probes:
+        if probe.smokehouse == smokehouse and (words := due(probe, now_ms)):
+            print(f"note: {words}")
     print(f"lot {asked.lot}: {schedule.title}, revision {schedule.revision}, begun")
     return GOOD
 

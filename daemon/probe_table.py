@@ -7,7 +7,7 @@ is shown as it is judged; where a check corrects it, what the probe said stands 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from daemon.calibrations import ends_mc, far_from, say_check
+from daemon.calibrations import due, ends_mc, far_from, say_check
 from daemon.cli import GOOD, MACHINE, CommandError
 from daemon.clock import clock_of
 from daemon.commands import machine_faults
@@ -67,6 +67,8 @@ def show(settings: Settings) -> int:
                         print(f"  {line}")
                     for line in _battery(probes[channel.name], known, now_ms):
                         print(f"  {line}")
+                    if words := due(probes[channel.name], now_ms):
+                        print(f"      advice: {words}")
                     for words in far_from(channel, now_ms, judged_mc):
                         print(f"      advice: {words}")
             for words in rewritten(journal, settings):

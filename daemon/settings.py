@@ -439,6 +439,7 @@ class CheckPart(Part):
     channel: Text
     at: Moment
     who: Text = Field(alias="by")
+    due: Moment = 0  # when the next one is
     points: list[PointPart]
 
     def value(self) -> Check:
@@ -472,6 +473,7 @@ class _Channel(Part):
         if self.law:
             conversion = Conversion(self.law, self.coefficients, self.cold)
         fields, extras = self._of_form()
+        mine = [one for one in checks if one.channel == self.channel]
         return Probe(
             channel=self.channel,
             smokehouse=self.smokehouse,
@@ -487,7 +489,8 @@ class _Channel(Part):
             step_mc=self.step,
             drift_mc=self.drift,
             lag_mc=self.lag,
-            checks=tuple(one.value() for one in checks if one.channel == self.channel),
+            checks=tuple(one.value() for one in mine),
+            due_ms=max(((one.at, one.due) for one in mine), default=(0, 0))[1],
             extras=extras,
             **fields,
         )

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from daemon.calibrations import due, told_from_ms
 from daemon.cooks import Running
 from daemon.curve import RECENT_MS, Curve
 from daemon.journal import Journal
@@ -163,6 +164,7 @@ class Show:
             alerts=tuple(map(alert_view, road.outbox.open_alerts())),
             notices=(
                 *(NoticeView(*trouble) for trouble in road.cooks.troubles.values()),
+                *self.due(now_ms),
                 *(one for one in self._refused if now_ms - one.at_ms < REFUSED_MS),
             ),
             curves=tuple(curve.view() for curve in self._curves.values()),
@@ -172,6 +174,13 @@ class Show:
             schedules=tuple((one.cook.lot, one.schedule) for one in all_cooks),
             figures=road.care.figures(road.journalled) if road.care else Figures(),
         )
+
+    def due(self, now_ms: int) -> Iterator[NoticeView]:
+        """Every probe that is to be checked soon, or should have been."""
+        for probes in self._topics.values():
+            for probe in probes:
+                if words := due(probe, now_ms):
+                    yield NoticeView(told_from_ms(probe.due_ms), words)
 
 
 def _shown(running: Running) -> CookView:

@@ -74,6 +74,7 @@ class Probe:
     drift_mc: int = 0
     lag_mc: int = 0
     checks: tuple[Check, ...] = ()
+    due_ms: int = 0  # when it is to be checked again; 0 where that is not told
     battery: str = ""  # JSON: where the charge is, in percent; SenML: its record
     extras: tuple[tuple[str, str], ...] = ()  # keys that only its form knows
 

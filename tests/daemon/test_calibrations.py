@@ -2,16 +2,19 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from daemon import record
+from daemon.cli import GOOD, main
 from daemon.dossier import Dossier
 from daemon.tampering import Kind
 from daemon.verify import verify
 from rules.channels import Check, Point, Role
 from tests.daemon import invented
 from tests.daemon.records import KEY, PEM, Line, kinds, resealed
+from tests.end_to_end import test_identity as identity
 
 CHECK = Check(
     invented.at(-600),
@@ -87,3 +90,21 @@ def test_a_record_of_a_time_without_checks_can_still_be_read(whole: bytes) -> No
                 del channel[key]
 
     assert verify(resealed(whole, change), PEM).failures == ()
+
+
+def test_a_cook_that_begins_hears_of_a_check_that_was_due(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "settings.yaml"
+    check = (
+        "calibrations:\n  - channel: core-1\n    at: 2020-01-09T07:30:00Z\n    by: AB\n"
+        "    due: 2021-01-09T07:30:00Z\n    points:\n"
+        "      - {said: 0.4 degC, reference: 0.0 degC, within: 0.1 K}\n"
+    )
+    path.write_text(identity.SETTINGS.format(port=1, page=1) + check)
+    (tmp_path / "links.yaml").write_text(identity.SCHEDULE)
+    begin = ["begin", str(tmp_path / "links.yaml"), "--lot", "T-9", "--who", "AB"]
+    assert main([*begin, "--settings", str(path)]) == GOOD
+    assert "note: core-1 was to be checked by 2021-01-09: it is judged by its last" in (
+        capsys.readouterr().out
+    )

@@ -8,6 +8,7 @@ from daemon import cli, probe_table
 from daemon.clock import Clock
 from daemon.journal import Cook, Journal
 from daemon.settings import Settings, read_settings
+from daemon.show import Show
 from probes.contract import Refusal, battery_of
 from probes.doubts import Doubt
 from rules import moving
@@ -185,6 +186,33 @@ def test_a_check_that_the_cook_was_not_begun_with_corrects_nothing_yet(
     out = capsys.readouterr().out
     assert "core-1       core      63.900 degC" in out
     assert "not used by the cook that goes on: checked 2026-01-10T04:00" in out
+
+
+@pytest.mark.parametrize(
+    ("due", "told"),
+    [
+        ("2026-01-24T05:00:01Z", ""),
+        ("2026-01-24T05:00:00Z", "core-1 is to be checked by 2026-01-24"),
+        ("2026-01-10T05:00:01Z", "core-1 is to be checked by 2026-01-10"),
+        (
+            "2026-01-10T05:00:00Z",
+            "core-1 was to be checked by 2026-01-10: it is",
+        ),
+    ],
+)
+def test_a_check_that_is_due_is_told_beforehand_and_afterwards(
+    path: Path, capsys: pytest.CaptureFixture[str], due: str, told: str
+) -> None:
+    path.write_text(SETTINGS.replace("by: AB", f"by: AB\n    due: {due}"))
+    assert cli.main(["probes", "--settings", str(path)]) == cli.GOOD
+    out = capsys.readouterr().out
+    assert ("to be checked" in out) is bool(told)
+    assert told in out
+    assert "core-1       core      63.900 degC ± 0.589 K" in out  # judged as before
+    view = Show(settings(path))
+    assert [one.words.startswith(told) for one in view.due(NOW_MS)] == (
+        [True] if told else []
+    )
 
 
 def test_every_doubt_is_told_with_its_rule(capsys: pytest.CaptureFixture[str]) -> None:

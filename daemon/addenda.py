@@ -176,7 +176,9 @@ def _point(text: str) -> Point:
         raise CommandError(f"--point: {text!r} is not like '{POINT}'", BAD_COMMAND)
     said, reference, within = found.groups()
     try:
-        point = Point(temperature(said), temperature(reference), doubt(within))
+        point = Point(
+            int(temperature(said)), int(temperature(reference)), doubt(within)
+        )
     except PydanticCustomError as error:
         remedy = (error.context or {}).get("remedy", "")
         words = f"--point: {error.message()}; {remedy}"

@@ -222,7 +222,7 @@ def _merged(lines: Iterator[_Line]) -> list[_Line]:
             if one.words not in words.split(", "):
                 words = f"{words}, {one.words}"
             ends = (min(one.from_ms, same.from_ms), max(one.to_ms, same.to_ms))
-            one = _Line(one.mc, words, *ends)
+            one = _Line(same.mc, words, *ends)
         found[one.mc] = one
     return [found[mc] for mc in sorted(found, reverse=True)]
 
@@ -236,7 +236,7 @@ def _limits(
     for one in lines:
         y, left, right = frame.y(one.mc), frame.x(one.from_ms), frame.x(one.to_ms)
         yield Path(((left, y), (right, y)), 1.0, (6, 3), DARK)
-        words = f"{one.words} {say_mc(one.mc).replace('degC', '°C')}"
+        words = f"{one.words} {say_mc(one.mc).replace('deg', '°')}"
         wide = _wide(words, SMALL)
         base = max(y - 3, last + SMALL + 1.5)
         last = base

@@ -443,7 +443,7 @@ class CheckPart(Part):
     points: list[PointPart]
 
     def value(self) -> Check:
-        points = sorted((p.said, p.reference, p.within) for p in self.points)
+        points = sorted((int(p.said), int(p.reference), p.within) for p in self.points)
         return Check(self.at, self.who, tuple(Point(*one) for one in points))
 
 

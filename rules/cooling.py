@@ -17,7 +17,7 @@ The option's own conditions (nitrite, accelerator, brine, water activity) are a 
 of their own: unknown is unproven, and a condition that is not met is missed.
 """
 
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field, model_validator
@@ -35,7 +35,7 @@ from rules.standards.cooling import (
     CoolingOption,
     qualifies,
 )
-from rules.units import say_mc, say_ms
+from rules.units import Fahrenheit, say_mc, say_ms
 
 CHILLING = ("chill", "chilling", "cool", "cooling")  # stages, where none are named
 CONDITIONS = "conditions"
@@ -86,10 +86,10 @@ class CoolingLimit(Limit):
         of_edition(self.edition, self.option.edition)
         return self
 
-    @property
+    @cached_property
     def option(self) -> CoolingOption:
         """The option, as published."""
-        return COOLING_OPTIONS[self.name_of_option]
+        return COOLING_OPTIONS[self.name_of_option].said_in(self._degree)
 
     @property
     def required_words(self) -> str:
@@ -378,8 +378,13 @@ class CoolingLimit(Limit):
         return through._replace(used=used), moves
 
 
-@lru_cache
 def _span(band: CoolingBand) -> str:
+    return _ends(band, isinstance(band.from_mc, Fahrenheit))
+
+
+@lru_cache
+def _ends(band: CoolingBand, _: bool) -> str:
+    """Two bands that differ only in their unit are equal, so it is a key as well."""
     return f"{say_mc(band.from_mc)} to {say_mc(band.to_mc)}"
 
 

@@ -80,7 +80,7 @@ def words(seen: Foreseen) -> str:
     has = f"must {asked(seen)} by {say_at(seen.deadline_ms)}"
     rate = f"at this rate {say_at(seen.likely_ms)}"
     will = rate if seen.likely_ms else "at this rate it never is"
-    return f"{has}; {will} ({seen.around} at {say_mc(seen.around_mc)})"
+    return f"{has}; {will} ({seen.around} at {say_mc(seen.around_mc, seen.mark_mc)})"
 
 
 def asked(seen: Foreseen) -> str:

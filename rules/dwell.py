@@ -24,7 +24,7 @@ from rules.facts import Standing, Verdict
 from rules.limit import Goal, Limit, Move, Opening, Shown, of_edition, say_at
 from rules.remarks import choice
 from rules.standards.tables import DWELL_TABLES, DwellTable
-from rules.units import refused, say_mc, say_ms
+from rules.units import degree, refused, say_mc, say_ms
 
 NEVER_MS = 1 << 62
 
@@ -67,7 +67,7 @@ def known(name: object, info: ValidationInfo) -> DwellTable:
         raise refused("the name of one table is wanted here", choice("", [*tables]))
     if name not in tables:
         raise refused(f"{name!r} is not a table we have", choice(name, [*tables]))
-    return tables[name]
+    return tables[name].said_in(degree(info.context))
 
 
 class DwellTableLimit(Limit):

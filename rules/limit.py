@@ -17,9 +17,18 @@ at which it became true, whenever it was noticed.
 
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    ValidationInfo,
+    model_validator,
+)
 
 from rules.channels import Role
 from rules.evidence import Piece, Span
@@ -27,7 +36,7 @@ from rules.facts import Standing, Verdict
 from rules.integral import Sum
 from rules.remarks import choice
 from rules.standards.cooling import ProductFacts
-from rules.units import Duration, at_some_time, refused
+from rules.units import Duration, at_some_time, degree, refused
 
 State = Any  # each kind's own NamedTuple
 
@@ -162,6 +171,12 @@ class Limit(Written):
     if_missed: tuple[str, ...] = Field(default=(), alias="if missed")
     weakens: str = ""  # why it is weaker than the limit of a base, and by whom
     notes: str = ""
+    _degree: type[int] = PrivateAttr(default=int)  # in what a published option is said
+
+    @model_validator(mode="after")
+    def _said_in(self, info: ValidationInfo) -> Self:
+        self._degree = degree(info.context)
+        return self
 
     @property
     def counts_up(self) -> bool:

@@ -39,4 +39,4 @@ class ReheatingLimit(Reaching):
     def asked(self) -> Asked:
         """The option's figures."""
         option = self.option
-        return Asked(True, option.to_mc, option.run_ms, option.at_most_ms)
+        return Asked(True, self._degree(option.to_mc), option.run_ms, option.at_most_ms)

@@ -7,7 +7,7 @@ of one name) is ``rules.crosscheck``'s.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -45,8 +45,10 @@ from rules.standards.retention import Storage
 from rules.standards.tables import DwellTable
 from rules.time_between import TimeBetween
 from rules.units import (
+    DEGREE,
     ActivityMilli,
     AtSomeTime,
+    Fahrenheit,
     PercentMilli,
     PhMilli,
     Ppm,
@@ -56,6 +58,12 @@ from rules.units import (
 )
 from rules.user_table import UserTable
 from rules.whole import EXTENDS, Beside, Files, absent, gathered, written
+
+# One or two temperatures, as limits and stages have them; words around others are text.
+TEMPERATURES = re.compile(
+    r"(when every core (reaches|rises to|falls to) )?"
+    r"\S+ *deg[CF]( (to|and) \S+ *deg[CF])?"
+)
 
 AnyLimit = Annotated[
     BandLimit
@@ -279,13 +287,13 @@ def read_whole(path: str, text: str, beside: Beside = absent) -> WholeSchedule:
     if marked is None:
         faults = tuple(sorted({*files.faults}))
         return WholeSchedule(None, None, faults, (), files.texts, text)
-    tables = _tables(marked)
-    schedule = validated(marked, Schedule, {TABLES: tables})
+    context = {TABLES: _tables(marked), DEGREE: _degree(marked.tree)}
+    schedule = validated(marked, Schedule, context)
     wrong = schedule if isinstance(schedule, list) else []
     said = [
         one
         for change in files.changes
-        for one in differing(change, lambda tree: _limit(tree, tables))
+        for one in differing(change, lambda tree: _limit(tree, context))
     ]
     refused_ones = {one for one in said if one.severity is Severity.FAULT}
     faults = tuple(sorted({*files.faults, *wrong, *crossed(marked), *refused_ones}))
@@ -317,12 +325,30 @@ def _tables(marked: Marked) -> dict[str, DwellTable]:
     return tables
 
 
+def _degree(tree: Tree) -> type[int]:
+    """In what published figures are said: degF where nothing is written in degC."""
+    parts = tree if isinstance(tree, dict) else {}
+    both: Tree = [parts.get("stages", []), parts.get("limits", [])]
+    texts = [one for one in _scalars(both) if TEMPERATURES.fullmatch(one)]
+    fahrenheit = texts and not any("degC" in one for one in texts)
+    return Fahrenheit if fahrenheit else int
+
+
+def _scalars(tree: Tree) -> Iterator[str]:
+    """Every value in a part of a file."""
+    if isinstance(tree, str):
+        yield tree
+        return
+    for one in tree.values() if isinstance(tree, dict) else tree:
+        yield from _scalars(one)
+
+
 _LIMIT: TypeAdapter[Limit] = TypeAdapter(AnyLimit)
 
 
-def _limit(tree: Tree, tables: Mapping[str, DwellTable]) -> Limit | None:
+def _limit(tree: Tree, context: dict[str, object]) -> Limit | None:
     """One limit, or None where it has a fault."""
     try:
-        return _LIMIT.validate_python(tree, context={TABLES: tables})
+        return _LIMIT.validate_python(tree, context=context)
     except ValidationError:
         return None

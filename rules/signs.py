@@ -85,6 +85,12 @@ class Look(NamedTuple):
         return self.now.samples[self.number]
 
     @property
+    def like_mc(self) -> int:
+        """A temperature of the stage, in whose unit all of it is said."""
+        band = self.now.stage.chamber
+        return band.low_mc if band else self.now.stage.ends.mc
+
+    @property
     def here(self) -> Samples:
         """Its samples since the stage began."""
         minutes = (self.now.mark_ms - self.now.at.since_ms) // MINUTE_MS
@@ -122,7 +128,8 @@ def _opened(one: Look) -> str:
     if fell_mc < DOOR_MC:
         return ""
     return (
-        f"fell by {say_k(fell_mc)} in {DOOR_MINUTES} min, to {say_mc(recent[-1])}, "
+        f"fell by {say_k(fell_mc, one.like_mc)} in {DOOR_MINUTES} min, "
+        f"to {say_mc(recent[-1], one.like_mc)}, "
         "as when its door is opened"
     )
 
@@ -134,8 +141,8 @@ def _dies(one: Look) -> str:
     if band is None or slope_mc * APART > -SINKS_MC or level_mc >= band.low_mc:
         return ""
     return (
-        f"sank by {say_k(-slope_mc * APART)} in {APART} min and is at "
-        f"{say_mc(level_mc)}, below its band from {say_mc(band.low_mc)}, "
+        f"sank by {say_k(-slope_mc * APART, one.like_mc)} in {APART} min and is at "
+        f"{say_mc(level_mc, one.like_mc)}, below its band from {say_mc(band.low_mc)}, "
         "as when the fire dies"
     )
 
@@ -156,7 +163,7 @@ def _burns(one: Look) -> str:
         return "is in no band any more"
     if level_mc == NONE_MC or level_mc < band.low_mc - NEAR_MC:
         return ""
-    return f"is back at {say_mc(level_mc)}"
+    return f"is back at {say_mc(level_mc, one.like_mc)}"
 
 
 def _stalls(one: Look) -> str:
@@ -170,9 +177,9 @@ def _stalls(one: Look) -> str:
     if len(one.here) <= FLAT or not chamber:
         return ""
     return (
-        f"rose by {say_k(max(0, core_mc - before_mc))} in {FLAT} min, to "
-        f"{say_mc(core_mc)}, in a steady chamber ({chamber}), as when its moist "
-        "surface dries"
+        f"rose by {say_k(max(0, core_mc - before_mc), one.like_mc)} in {FLAT} min, to "
+        f"{say_mc(core_mc, one.like_mc)}, in a steady chamber ({chamber}), "
+        "as when its moist surface dries"
     )
 
 
@@ -186,7 +193,7 @@ def _steady(now: Moment, core_mc: int) -> str:
         low_mc, high_mc = min(recent), max(recent)
         inside = low_mc >= band.low_mc - NEAR_MC and high_mc - low_mc <= STEADY_MC
         if inside and low_mc >= core_mc + HOTTER_MC:
-            return f"{channel.name} at {say_mc(recent[-1])}"
+            return f"{channel.name} at {say_mc(recent[-1], band.low_mc)}"
     return ""
 
 
@@ -196,7 +203,7 @@ def _moves(one: Look) -> str:
         return "is being chilled"
     if NONE_MC in (core_mc, before_mc) or abs(core_mc - before_mc) < MOVES_MC:
         return ""
-    return f"moved by {say_k(abs(core_mc - before_mc))} in {FLAT} min"
+    return f"moved by {say_k(abs(core_mc - before_mc), one.like_mc)} in {FLAT} min"
 
 
 def _warms(one: Look) -> str:
@@ -218,8 +225,9 @@ def _warms(one: Look) -> str:
         return ""
     core_mc, name = max(hotter)
     return (
-        f"warmed from {say_mc(low_mc)} to {say_mc(level_mc)}, and {name} is still "
-        f"at {say_mc(core_mc)}: it needs ice, or to be changed"
+        f"warmed from {say_mc(low_mc, one.like_mc)} to "
+        f"{say_mc(level_mc, one.like_mc)}, and {name} is still "
+        f"at {say_mc(core_mc, one.like_mc)}: it needs ice, or to be changed"
     )
 
 
@@ -230,7 +238,7 @@ def _cools(one: Look) -> str:
     peak_mc, top_mc = max(one.levels[-minutes - 1 :]), max(one.levels[-TAKEN:])
     if top_mc == NONE_MC or (top_mc > COLD_MC and peak_mc - top_mc < WARMS_MC):
         return ""
-    return f"is down to {say_mc(one.levels[-1])} again"
+    return f"is down to {say_mc(one.levels[-1], one.like_mc)} again"
 
 
 Sees = Callable[[Look], str]

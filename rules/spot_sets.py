@@ -73,9 +73,10 @@ def taken(plan: Plan, at: At, doubted: Doubted, entry: Entry) -> Doubted:
         return doubted  # no probe has shown more
     worst_mc = taken_by_hand.least_mc if way is Way.RISES else taken_by_hand.most_mc
     why = (
-        f"a spot check by {entry.who} shows a piece that may be at {say_mc(worst_mc)}, "
-        f"and stage {entry.about} ends at {say_mc(end_mc)}: unproven until a later set "
-        "bears it out, or somebody lifts that"
+        f"a spot check by {entry.who} shows a piece that may be at "
+        f"{say_mc(worst_mc, end_mc)}, and stage {entry.about} ends at "
+        f"{say_mc(end_mc)}: unproven until a later set bears it out, or somebody "
+        "lifts that"
     )
     limits = {*doubted.limits, *_resting(plan, number, way)}
     return Doubted(number, entry.about, entry.at_ms, why, tuple(sorted(limits)))

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
-from pydantic import BeforeValidator, Field
+from pydantic import Field, PlainValidator
 
 from rules.allowance import RELIEVED_WORDS, SURELY, doubted
 from rules.facts import Event, Subject
@@ -91,7 +91,7 @@ class Stage(Written):
     chamber: Annotated[Band, band("to")] | None = None
     settle_ms: Duration = Field(default=0, alias="settle")
     grace_ms: Duration | None = Field(default=None, alias="grace")
-    ends: Annotated[Ends, BeforeValidator(ends)]
+    ends: Annotated[Ends, PlainValidator(ends)]
     at_most_ms: AtSomeTime = Field(default=0, alias="at most")
     source: str = ""  # where its temperatures and times come from
     notes: str = ""

@@ -15,7 +15,13 @@ Source: FSIS-GD-2021-14 for come-up, and for the new 6 h after a full lethality 
 from functools import cached_property
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import BeforeValidator, Field, InstanceOf, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    InstanceOf,
+    PlainValidator,
+    model_validator,
+)
 
 from rules import allowance, dwell
 from rules.allowance import DONE, OVER, Signal, Used
@@ -35,7 +41,7 @@ class Band(NamedTuple):
     high_mc: int
 
 
-def band(joint: str) -> BeforeValidator:
+def band(joint: str) -> PlainValidator:
     """A validator for two temperatures with the word ``joint`` between them."""
 
     def read(text: object) -> Band:
@@ -48,7 +54,7 @@ def band(joint: str) -> BeforeValidator:
             raise refused(f"{text!r} does not rise", "write the lower end first")
         return Band(low_mc, high_mc)
 
-    return BeforeValidator(read)
+    return PlainValidator(read)
 
 
 class State(NamedTuple):

@@ -7,14 +7,20 @@ write instead: nothing is guessed.
 Degrees Fahrenheit become thousandths of a degree Celsius by exact fractions,
 rounded to the nearest (a tie to the even), both for a limit and for a reading, so
 that a reading of exactly 130 degF stands exactly on a limit of 130 degF.
+
+Words follow the author: a temperature written in degF is an integer that says itself
+in degF, and what is measured beside it is said like it.  The unit is in no state and in
+no record: words take it from the schedule.  A table or a published option is said in
+degF where the schedule writes every temperature in degF, and in degC otherwise.
 """
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from math import ceil
 from typing import Annotated
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
 NUMBER = re.compile(r"^([+-]?\d{1,9}(?:\.\d{1,6})?) *([A-Za-z/%]*)$")
@@ -29,6 +35,20 @@ ACTIVITY = re.compile(r"^(0\.\d{1,3}|1(?:\.0)?)$")
 MS = {"s": 1_000, "min": 60_000, "h": 3_600_000}
 ABSOLUTE_ZERO_MC = -273_150
 HOTTEST_MC = 1_000_000
+
+
+class Fahrenheit(int):
+    """Thousandths of a degree Celsius, said in degF; a sum is a plain integer."""
+
+    __slots__ = ()
+
+
+DEGREE = "degree"  # of the validation context: ``int``, or ``Fahrenheit`` for tables
+
+
+def degree(context: Mapping[str, object] | None) -> type[int]:
+    """In what the tables of a schedule are said, by the context of its validation."""
+    return Fahrenheit if (context or {}).get(DEGREE) is Fahrenheit else int
 
 
 def refused(found: str, remedy: str) -> PydanticCustomError:
@@ -48,7 +68,7 @@ def temperature(text: object) -> int:
     if unit == "degC":
         value_mc = round(number * 1000)
     elif unit == "degF":
-        value_mc = fahrenheit_mc(number)
+        value_mc = Fahrenheit(fahrenheit_mc(number))
     else:
         raise refused(f"{text!r} is not a temperature", right)
     if not ABSOLUTE_ZERO_MC <= value_mc <= HOTTEST_MC:
@@ -169,7 +189,8 @@ def _milli(text: object, pattern: re.Pattern[str], what: str, right: str) -> int
     return int(whole) * 1000 + int(part.ljust(3, "0") or 0)
 
 
-Temperature = Annotated[int, BeforeValidator(temperature)]
+# Plain, for pydantic would make a plain integer of one that knows its unit.
+Temperature = Annotated[int, PlainValidator(temperature)]
 Duration = Annotated[int, BeforeValidator(duration)]
 AtSomeTime = Annotated[int, BeforeValidator(at_some_time)]
 Difference = Annotated[int, BeforeValidator(difference)]
@@ -179,13 +200,17 @@ PhMilli = Annotated[int, BeforeValidator(ph_milli)]
 ActivityMilli = Annotated[int, BeforeValidator(activity_milli)]
 
 
-def say_mc(value_mc: int) -> str:
-    """Say a temperature in degrees Celsius, to a tenth: ``62.0 degC``."""
+def say_mc(value_mc: int, like_mc: int | None = None) -> str:
+    """Say a temperature to a tenth, ``62.0 degC``, in the unit of ``like_mc``."""
+    if isinstance(value_mc if like_mc is None else like_mc, Fahrenheit):
+        return f"{_tenths(Fraction(value_mc * 9, 5) + 32_000)} degF"
     return f"{_tenths(value_mc)} degC"
 
 
-def say_k(value_mc: int) -> str:
-    """Say a difference of temperature in kelvins, to a tenth: ``0.5 K``."""
+def say_k(value_mc: int, like_mc: int = 0) -> str:
+    """Say a difference to a tenth, ``0.5 K``, or ``0.9 degF`` beside such a figure."""
+    if isinstance(like_mc, Fahrenheit):
+        return f"{_tenths(Fraction(value_mc * 9, 5))} degF"
     return f"{_tenths(value_mc)} K"
 
 
@@ -213,7 +238,7 @@ def say_mlog10_up(mlog10: int) -> str:
     return say_mlog10(mlog10 + 9)
 
 
-def _tenths(value_mc: int) -> str:
-    whole, tenth = divmod(round(Fraction(abs(value_mc), 100)), 10)
-    sign = "-" if value_mc < 0 and (whole or tenth) else ""
+def _tenths(milli: int | Fraction) -> str:
+    whole, tenth = divmod(round(abs(Fraction(milli, 100))), 10)
+    sign = "-" if milli < 0 and (whole or tenth) else ""
     return f"{sign}{whole}.{tenth}"

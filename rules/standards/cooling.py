@@ -73,6 +73,14 @@ class CoolingOption:
     continuous: bool = False
     conditions: tuple[Condition, ...] = ()  # none: any cooked product
 
+    def said_in(self, degree: type[int]) -> "CoolingOption":
+        """The same option, whose temperatures are said in degC or in degF."""
+        bands = (
+            replace(one, from_mc=degree(one.from_mc), to_mc=degree(one.to_mc))
+            for one in self.bands
+        )
+        return replace(self, bands=tuple(bands), final_mc=degree(self.final_mc))
+
 
 @dataclass(frozen=True, slots=True)
 class ProductFacts:

@@ -16,7 +16,7 @@ Source: FSIS Appendix A, January and June 1999; FDA Food Code section 3-401.11.
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from rules.units import fahrenheit_mc
@@ -42,6 +42,11 @@ class DwellTable:
     note: str  # to be shown wherever the table decides
     verified: bool  # every row was read in its source
     rows: tuple[DwellRow, ...]
+
+    def said_in(self, degree: type[int]) -> "DwellTable":
+        """The same table, whose temperatures are said in degC or in degF."""
+        rows = (replace(row, temp_mc=degree(row.temp_mc)) for row in self.rows)
+        return replace(self, rows=tuple(rows))
 
 
 def dwell_table(name: str) -> DwellTable | None:

@@ -70,7 +70,7 @@ def test_stages_limits_and_events_are_named() -> None:
     (_, scene), *_ = [one for one in scenes(LINKS) if "stalls" in one[0]]
     told = {one.text for one in scene.marks if isinstance(one, Words)}
     assert {"dry", "smoke", "cook", "since the start", "UTC", "°C", "°F"} <= told
-    assert {"come-up 10.0 °C", "come-up, lethality 54.4 °C"} <= told  # 50 and 130 degF
+    assert {"come-up 50.0 °F", "come-up, lethality 130.0 °F"} <= told
     assert "come-up missed, 6 h 12 min" in told
     assert {"1 h", "07:00", "chamber", "core"} <= told
 

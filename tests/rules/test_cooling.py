@@ -407,7 +407,7 @@ def test_a_chill_too_slow_is_missed_while_ice_can_still_help() -> None:
     )
     points = series_f("core", (0, 155), (60, 128), (210, 92), (330, 80))
     outcome = cook(told_to, [core(every_ms=100 * MIN)], points, until_min=330)
-    assert limit_moves(outcome, f"cooling: {UPPER}") == [
+    assert limit_moves(outcome, "cooling: 130.0 degF to 80.0 degF") == [
         (60 * MIN, "at risk"),
         (90 * MIN, "unproven"),
         (150 * MIN, "missed"),

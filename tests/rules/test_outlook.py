@@ -182,8 +182,8 @@ def test_the_sentence_says_by_when_and_when() -> None:
 
     _, _, events = run(day(340, weak))
     (why,) = [one.why for one in events if one.now == "at risk" and "must" in one.why]
-    assert why.startswith("core must be past 54.4 degC by 10:05 UTC; at this rate ")
-    assert why.endswith("(chamber at 55.0 degC)")
+    assert why.startswith("core must be past 130.0 degF by 10:05 UTC; at this rate ")
+    assert why.endswith("(chamber at 131.0 degF)")
 
 
 def test_a_fire_lit_again_is_within_again() -> None:

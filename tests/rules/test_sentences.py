@@ -41,6 +41,7 @@ SUM = (
     "{limit: l, kind: integrated lethality, channel: core, during: cook, D: 1 min,"
     " z: 10 K, reference: 60 degC, target: 6.5-log10}"
 )
+IN_DEGF = STAGES.replace("ends: by hand", "ends: when every core rises to 300 degF", 1)
 COOLING = (
     "{limit: l, kind: cooling option, channel: core, during: chill,"
     " option: 'FSIS Appendix B, option 1'}"
@@ -64,10 +65,14 @@ DRY = "; surface: no humidity evidence"  # lethality is never said by the core a
 
 
 def sentence(
-    limit: str, readings: list[Reading], *, next_min: int | None = None
+    limit: str,
+    readings: list[Reading],
+    *,
+    next_min: int | None = None,
+    stages: str = STAGES,
 ) -> tuple[str, str]:
     """The verdict and the sentence of one limit."""
-    found = schedule(f"{STAGES}  - {limit}\n")
+    found = schedule(f"{stages}  - {limit}\n")
     name = readings[0].channel
     channels: list[Channel] = [chamber(name) if name == "chamber" else core(name)]
     last_ms = readings[-1].at_ms
@@ -192,3 +197,36 @@ def test_a_cooling_band_with_a_hole_says_the_shortest_and_the_longest() -> None:
         "core-1: 54.4 degC to 26.7 degC took 59 min to 2 h 31 min; 1 h 30 min allowed; "
         "readings missing from 06:09 UTC to 07:40 UTC"
     )
+
+
+def test_all_in_degf_is_said_in_degf_with_the_rows_of_the_table() -> None:
+    """The same cooks: 10 and 54.4 degC are 50 and 130 degF, 57 degC is 134.6 degF."""
+    readings = said("core-2", ((30, 50.0), (10, 60.0), (20, 50.0)))
+    assert sentence(LETHALITY, readings, next_min=55, stages=IN_DEGF) == (
+        "missed",
+        f"core-2: needed 12 min at 140.0 degF or above; 9 min are shown{DRY}",
+    )
+    hot = said("core-1", ((60, 65.0), (25, 50.0), (40, 65.0)))
+    limit = HOT.replace("57 degC", "134.6 degF")
+    assert sentence(limit, hot, next_min=110, stages=IN_DEGF)[1].startswith(
+        "core-1: at or above 134.6 degF: longest outside"
+    )
+    cold = said("core-1", ((30, 70.0), (31, 50.0), (10, 20.0)))
+    limit = COOLING.replace("during: chill", "during: 'cook, chill'")
+    _, words = sentence(limit, cold, stages=IN_DEGF)
+    assert "80.0 degF to 40.0 degF took" in words and "degC" not in words
+
+
+def test_what_is_written_in_degf_beside_degc_is_said_as_it_is_written() -> None:
+    """And the table in degC: not all of the schedule is in degF."""
+    come_up = COME_UP.replace("10 degC and 54.4 degC", "50 degF and 130 degF")
+    mixed = f"{come_up}\n  - {HOT.replace('l, kind', 'h, kind')}"
+    found = schedule(f"{STAGES}  - {mixed}\n  - {LETHALITY.replace('l, k', 't, k')}\n")
+    readings = said("core-1", ((61, 20.0), (5, 60.0)))
+    judged = replay(
+        found, [core("core-1")], BEGUN_MS, readings, [], readings[-1].at_ms + 1
+    ).judged
+    why = {one.limit: one.why for one in judged}
+    assert "between 50.0 degF and 130.0 degF for" in why["l"]
+    assert "at or above 57.0 degC" in why["h"]
+    assert "degC" in why["t"] and "degF" not in why["t"]

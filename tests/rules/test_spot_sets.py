@@ -55,7 +55,7 @@ def test_a_set_whose_lowest_piece_is_below_the_end_makes_it_unproven_and_tells()
     outcome = after(taken(12, "71.3, 66.2, 73"))
     assert verdicts(outcome) == (Verdict.UNPROVEN, Verdict.UNPROVEN)
     assert "66" not in judged(after(), "lethality").why
-    assert "at 65.7 degC, and stage cook ends at 70.0 degC" in (
+    assert "at 150.3 degF, and stage cook ends at 158.0 degF" in (
         judged(outcome, "lethality").why
     )
     moves = [

@@ -76,7 +76,7 @@ def test_the_lowest_governs(pieces: str, within: str, borne_out: bool) -> None:
     ends, row = against(TOLD, "cook", read(pieces, within))
     word = THERE if borne_out else NOT
     assert ends.startswith(ENDS + word)
-    assert ends.endswith("70.0 degC")
+    assert ends.endswith("158.0 degF")
     assert row.startswith(ROW + word)
 
 

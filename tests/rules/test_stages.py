@@ -22,7 +22,7 @@ from tests.rules.stories import BEGUN_MS, MIN, H
         (
             "when every core rises to 158 degF",
             Ends(Way.RISES, mc=70_000),
-            "when every core rises to 70.0 degC",
+            "when every core rises to 158.0 degF",
         ),
         (
             "when every core falls to 4 degC",

@@ -260,7 +260,7 @@ def test_after_a_full_lethality_the_recook_has_its_own_six_hours() -> None:
     assert (verdict, lethal) == ("met", "met")
     assert hours == "4 to 2"
     assert why == (
-        "core: between 10.0 degC and 54.4 degC for 2 h to 4 h; 6 h allowed; "
+        "core: between 50.0 degF and 130.0 degF for 2 h to 4 h; 6 h allowed; "
         "0 s since it was last hot enough"
     )
 
@@ -304,7 +304,7 @@ def test_a_band_that_reaches_into_the_table_is_refused() -> None:
     faults = read_schedule("r.yaml", HEAD + rest)
     assert isinstance(faults, list)
     assert [one.found for one in faults] == [
-        "the table begins at 54.4 degC, inside the band"
+        "the table begins at 130.0 degF, inside the band"
     ]
 
 

@@ -10,6 +10,7 @@ from fractions import Fraction
 import pytest
 from pydantic_core import PydanticCustomError
 
+from daemon.canonical import encode
 from rules.units import (
     difference,
     doubt,
@@ -138,6 +139,28 @@ def test_a_temperature_is_said_to_a_tenth(mc: int, words: str) -> None:
 
 def test_a_difference_is_said_in_kelvins() -> None:
     assert say_k(500) == "0.5 K"
+
+
+def test_what_is_written_in_degf_is_said_in_degf_and_what_is_measured_like_it() -> None:
+    """By hand: 62 degC is 143.6 degF, and 10 K are 18 degrees Fahrenheit."""
+    limit_mc = temperature("130 degF")
+    assert say_mc(limit_mc) == "130.0 degF"
+    assert say_mc(temperature("-40 degF")) == "-40.0 degF"
+    assert say_mc(62_000, limit_mc) == "143.6 degF"
+    assert say_mc(limit_mc, temperature("62 degC")) == "54.4 degC"
+    assert say_k(10_000, limit_mc) == "18.0 degF"
+
+
+def test_the_unit_is_no_part_of_the_figure() -> None:
+    limit_mc = temperature("130 degF")
+    assert limit_mc == 54_444 and hash(limit_mc) == hash(54_444)
+    assert encode([limit_mc]) == b"[54444]"
+    assert type(limit_mc + 0) is int
+
+
+def test_every_whole_degf_is_said_as_it_is_written() -> None:
+    for degf in range(-40, 400):
+        assert say_mc(temperature(f"{degf} degF")) == f"{degf}.0 degF"
 
 
 @pytest.mark.parametrize(

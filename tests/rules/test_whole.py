@@ -217,7 +217,11 @@ def test_poultry_is_judged_by_its_users_own_table() -> None:
         ("[degF]", "[F]", "does not name two units"),
         ("[degF],dwell [min]", ",dwell", "does not name two units"),
         ("150,1.5", "150,1,5", "3 cells stand here, and 2 are wanted"),
-        ("150,1.5", "166,1.5\n150,0.5", "is longer than at 73.9 degC, which is colder"),
+        (
+            "150,1.5",
+            "166,1.5\n150,0.5",
+            "is longer than at 165.0 degF, which is colder",
+        ),
         ("150,1.5", "150,-1", "is not a length of time"),
         ("150,1.5\n165,0\n", "", "nothing is written for 'rows'"),
         ("for,poultry", "for,poultry\nfor,beef", "'for' stands twice"),

@@ -132,8 +132,8 @@ def judged(
 
 
 def name_of(band: tuple[int, int, float]) -> str:
-    """The part's name: the ends in degC to a tenth."""
-    ends = [f"{(degf - 32) * 5 / 9:.1f} degC" for degf in band[:2]]
+    """The part's name: the ends as published, as all of the schedule is in degF."""
+    ends = [f"{degf}.0 degF" for degf in band[:2]]
     return " to ".join(ends)
 
 

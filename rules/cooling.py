@@ -392,10 +392,13 @@ def _start_shown(state: State, allowed_ms: int) -> Shown:
     late_ms = state.late_ms
     if late_ms == UNKNOWN_MS:
         standing, late_ms = Standing.UNPROVEN, 0
-        why = "no stage before it is known to have ended the heating"
+        why = (
+            f"no stage shows when heating ended; {say_ms(allowed_ms)} allowed from then"
+        )
     else:
         standing = _met_or_missed(late_ms <= allowed_ms)
-        why = f"began {say_ms(late_ms)} after the end of heating"
+        why = f"began {say_ms(late_ms)} after the end of heating; "
+        why += f"{say_ms(allowed_ms)} allowed"
     figures = ("ms", allowed_ms, late_ms, late_ms)
     verdict = Verdict(standing.value)
     return Shown(START, standing, verdict, state.begun_ms, *figures, why)

@@ -237,7 +237,7 @@ class DwellTableLimit(Limit):
     def _why(self, state: State) -> str:
         temps_mc, dwell_ms = self._rows
         row, ran_ms, most_ms = self._nearest(state)
-        asked = f"{say_ms(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
+        asked = f"{_lasting(dwell_ms[row])} at {say_mc(temps_mc[row])} or above"
         if state.met_ms:
             return f"held {asked}, full at {say_at(state.met_ms)}"
         if not _reached(_longest(state.least, state.front_ms)):
@@ -266,10 +266,15 @@ class DwellTableLimit(Limit):
         return f"; readings missing from {ends}"
 
 
+def _lasting(ms: int) -> str:
+    """The time of a row, of which the hottest ones may ask for none."""
+    return say_ms(ms) if ms else "a moment"
+
+
 def _are(ms: int) -> str:
     """``1 min is``, but ``9 min 20 s are``."""
-    words = say_ms(ms)
-    return f"{words} {'is' if words in ('1 s', '1 min', '1 h') else 'are'}"
+    words = say_ms(ms) if ms else "none"
+    return f"{words} {'is' if words in ('1 s', '1 min', '1 h', 'none') else 'are'}"
 
 
 def _longest(runs: Runs, at_ms: int) -> tuple[int, ...]:

@@ -42,6 +42,8 @@ from rules.units import (
 
 # A hole may be bridged at most by this: above it a core is no food any more.
 HOTTEST_MC = 150_000
+# Across a hole the most has no end; what is above this is told by no figure.
+BEYOND_MLOG10, BEYOND = 100_000, "more than 100-log10"
 NEVER_E9 = 1 << 80
 LOG = "log10"
 LOGS = re.compile(r"^(\d{1,2})(?:\.(\d{1,3}))?-log10$", re.ASCII)
@@ -255,7 +257,8 @@ class IntegratedLimit(Limit):
         least, most = self._mlog10(state.least_e9), self._mlog10(state.most_e9)
         shown = f"{say_mlog10(least)} is shown"
         if most > least:
-            shown += f", {say_mlog10(most)} may have been"
+            more = say_mlog10(most) if most < BEYOND_MLOG10 else BEYOND
+            shown += f", {more} may have been"
         return f"needed {self._needs(state)}; {shown}"
 
     def _needs(self, state: State) -> str:

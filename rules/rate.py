@@ -290,7 +290,8 @@ class RateLimit(Limit):
         fell = "rose" if asked.rises else "fell"
         bound = "allowed" if asked.at_most else "asked"
         if state.may_mc == -ANYTHING_MC:
-            words = f"there were never readings enough over {window} to judge it"
+            ever = "were never" if state.over else "are not yet"
+            words = f"there {ever} readings enough over {window} to judge it"
         elif state.may_mc == ANYTHING_MC:
             gone = "risen" if asked.rises else "fallen"
             words = f"readings are missing: may have {gone} by any amount in {window}"

@@ -239,7 +239,9 @@ def test_chilling_begins_in_time(late_ms: int, verdict: str) -> None:
 def test_when_chilling_had_to_begin_is_unknown_where_no_stage_heated() -> None:
     _, parts = run(OPTION_2, (0, 140), start=opening(CURED))
     assert parts[START].verdict == "unproven"
-    assert parts[START].why == "no stage before it is known to have ended the heating"
+    assert parts[START].why == (
+        "no stage shows when heating ended; 1 h 30 min allowed from then"
+    )
 
 
 def test_time_before_chilling_counts_where_it_may_have_been_below() -> None:

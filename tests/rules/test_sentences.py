@@ -111,7 +111,7 @@ def test_what_a_doubtful_probe_surely_showed_is_said_too() -> None:
     readings = said("core-2", ((30, 50.0), (10, 60.6), (20, 50.0)), within_mc=500)
     assert sentence(LETHALITY, readings, next_min=55) == (
         "unproven",
-        "core-2: needed 9 min at 60.6 degC or above; 0 s are shown, 11 min may have "
+        "core-2: needed 9 min at 60.6 degC or above; none is shown, 11 min may have "
         f"been; of 12 min at 60.0 degC or above 9 min are shown{DRY}",
     )
 

@@ -318,14 +318,14 @@ class _Merge:
 
     def misnames(self, part: str, i: int, own: Piece, known: Sequence[str]) -> bool:
         """Whether an item is no whole one, and its name nearly one of the base's."""
-        one, word = own.under(i).tree, NAMES[part]
-        if not isinstance(one, dict) or {PROPER.get(part, word), LEFT_OUT} & {*one}:
+        one, word, proper = own.under(i).tree, NAMES[part], PROPER.get(part)
+        if not isinstance(one, dict) or not proper or word not in one:
             return False
-        near = nearest(str(one.get(word)), known)
+        near = "" if {proper, LEFT_OUT} & {*one} else nearest(str(one[word]), known)
         if near:
             found = f"the base has no {word} {one[word]!r}, and this says no "
             loc, right = (part, i, word), f"did you mean {near!r}?"
-            fault = own.marked.fault(loc, found + repr(PROPER[part]), right)
+            fault = own.marked.fault(loc, found + repr(proper), right)
             self.files.faults.append(fault)
         return bool(near)
 

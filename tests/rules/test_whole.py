@@ -341,6 +341,14 @@ def test_a_table_that_is_no_text_is_to_be_saved_as_text() -> None:
     assert second.remedy.startswith(published)  # names that hold commas, told apart
 
 
+def test_a_part_without_a_name_is_not_taken_for_another() -> None:
+    """A stage that is called none in the base is not what nobody named."""
+    base = beside("house.yaml").replace("stage: smoke", "stage: none")
+    text = "schedule: own\nrevision: 1\nextends: house.yaml\nstages: [{chamber: 1}]\n"
+    found = read_whole("own.yaml", text, lambda _name: base)
+    assert "'stage' is missing" in faults(found)
+
+
 @pytest.mark.parametrize(
     ("own", "found", "remedy"),
     [

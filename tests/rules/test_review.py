@@ -123,7 +123,7 @@ OPTION = "FDA Food Code 3-501.14(A)"
         ),
         (
             SOUND.replace("and 130 degF", "and 300 degF"),
-            "limit 'come-up' waits for 148.9 degC, and every stage that it is",
+            "limit 'come-up' waits for 300.0 degF, and every stage that it is",
         ),
         (
             SOUND.replace("63 degC, ends", "63 degC, settle: 3 h, ends"),

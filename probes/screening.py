@@ -175,7 +175,8 @@ def heard(
 ) -> tuple[Watch, Event | None]:
     """That a source which told of a fault gives values again, doubted or not."""
     fault, doubted = watch.fault, watch.doubted
-    if reading.at_ms < fault.since_ms:
+    # A group's refusals are heard first: of one moment, the value may be the earlier.
+    if reading.at_ms <= fault.since_ms:
         return watch, None
     after = watch._replace(fault=NO_DOUBT)
     if fault.times < TOLD_AFTER:

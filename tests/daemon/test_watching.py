@@ -253,6 +253,15 @@ def refusals(why: str, *seconds: int) -> list[Refusal]:
 OPEN = "open circuit: is the probe plugged in, and whole?"
 
 
+def test_a_value_of_the_moment_of_a_fault_does_not_end_it(journal: Journal) -> None:
+    """A group that waited in the broker is received within one millisecond."""
+    watching, cooks = Watching(journal), Cooks(journal)
+    for from_s, now in ((0, [Doubt.OPEN]), (1, [Doubt.OPEN, "reporting"])):
+        faults, values = refusals(OPEN, 0, 0), said([20], from_s)
+        group = watching.screened(cooks, values, faults)
+        assert [one.now for one in group.events] == now
+
+
 def test_what_a_source_says_of_its_probe_is_told_once(journal: Journal) -> None:
     watching, cooks = Watching(journal), Cooks(journal)
     found: list[Event] = []

@@ -18,6 +18,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from rules import (
+    beginning,
     deadlines,
     evidence,
     forecast,
@@ -82,7 +83,7 @@ def opened(plan: Plan, at_ms: int) -> State:
     cores = sum(core >= 0 for core in plan.cores)
     at = stages.opened(plan.stages, cores, at_ms)
     rows = tuple((lines.NEW,) * len(judged) for judged in plan.judged)
-    sights = tuple(evidence.opened(at_ms) for _ in plan.channels)
+    sights = beginning.sights(plan, at_ms)
     samples = (outlook.BLANK,) * len(plan.channels)
     shown = (Seen(),) * len(plan.channels)
     paired = tuple(pairs.opened(pair, at_ms) for pair in plan.pairs)
@@ -349,6 +350,9 @@ def _heard(
     channel, sight = plan.channels[i], state.sights[i]
     if reading.at_ms < sight.settles_ms:
         return state
+    if sight.cold_first and beginning.hot(plan, reading):
+        sight = beginning.heard(plan, i, sight, reading, state.at.finished_ms, events)
+        return _with(state, i, sight, state.lines[i])
     if not state.at.finished_ms:
         events += quiet.heard(channel, sight, reading.at_ms)
     elif quiet.fell(channel, sight, state.at.finished_ms, reading.at_ms):

@@ -62,7 +62,9 @@ class Sight(NamedTuple):
     high_mc: int
     front_ms: int  # the pieces told reach to here
     quiet: bool
-    settles_ms: int = 0  # the probe was moved: what it says before this is no evidence
+    settles_ms: int = 0  # what it says before this is no evidence: moved, or not cold
+    cold_first: bool = False  # it has to be seen cold before it is believed
+    hot_told: bool = False  # and that it was not is told
 
     @property
     def since_ms(self) -> int:

@@ -84,6 +84,7 @@ class Subject(StrEnum):
 
 # What a channel is, in an event: not heard yet, heard, or silent for too long.
 WAITING, REPORTING, QUIET = "waiting", "reporting", "quiet"
+NOT_COLD = "not seen cold"  # a core, where the product begins: see ``rules.beginning``
 
 
 class Event(NamedTuple):

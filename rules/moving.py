@@ -26,8 +26,6 @@ from rules import quiet
 from rules.channels import Channel, Check, Point
 from rules.evidence import Hole, Piece, Sight, one_sided
 from rules.facts import (
-    REPORTING,
-    WAITING,
     Entry,
     EntryKind,
     Event,
@@ -130,6 +128,6 @@ def _event(before: Sight, entry: Entry) -> Event:
     why = f"{what} by {entry.who}"
     why += f" ({words})" if words else ""
     why += f"; no evidence until it has settled for {say_ms(settles_ms(entry))}"
-    was = REPORTING if before.seen else WAITING
+    was = quiet.told(before)
     head = (entry.at_ms, Subject.CHANNEL, entry.about, entry.about)
     return Event(*head, was, MOVED, why)

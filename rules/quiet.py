@@ -8,7 +8,7 @@ Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 
 from rules.channels import Channel
 from rules.evidence import Sight
-from rules.facts import QUIET, REPORTING, WAITING, Event, Subject
+from rules.facts import NOT_COLD, QUIET, REPORTING, WAITING, Event, Subject
 from rules.units import say_ms
 
 
@@ -21,6 +21,13 @@ def fell(channel: Channel, sight: Sight, end_ms: int, at_ms: int) -> bool:
     return not sight.quiet and quiet_ms < at_ms and (not end_ms or quiet_ms < end_ms)
 
 
+def told(sight: Sight) -> str:
+    """What a channel that is not quiet was last told to be."""
+    if sight.seen:
+        return REPORTING
+    return NOT_COLD if sight.hot_told else WAITING
+
+
 def heard(channel: Channel, sight: Sight, at_ms: int) -> list[Event]:
     """Say that a channel is heard for the first time, or again; nothing otherwise."""
     events, is_quiet = [], sight.quiet
@@ -29,21 +36,25 @@ def heard(channel: Channel, sight: Sight, at_ms: int) -> list[Event]:
         is_quiet = True
     if sight.seen and not is_quiet:
         return events
-    was = QUIET if is_quiet else WAITING
+    was = QUIET if is_quiet else told(sight)
     silence = say_ms(at_ms - sight.at_ms)
     why = f"heard again after {silence}" if sight.seen else "heard for the first time"
     if sight.settles_ms:
         why = "heard from the piece that it was moved to"
+        if sight.cold_first:
+            why = "seen as cold as the product begins; believed from here on"
     name = channel.name
     return [*events, Event(at_ms, Subject.CHANNEL, name, name, was, REPORTING, why)]
 
 
 def event(channel: Channel, sight: Sight) -> Event:
     """The event of a channel that fell quiet."""
-    was = REPORTING if sight.seen else WAITING
+    was = told(sight)
     since = "its last reading" if sight.seen else "the cook began"
     if sight.settles_ms:
         since = "it settled in another piece"
+        if sight.cold_first:
+            since = "its last reading"
     why = f"nothing heard for {say_ms(channel.quiet_ms)} since {since}"
     at_ms, name = sight.since_ms + channel.quiet_ms, channel.name
     return Event(at_ms, Subject.CHANNEL, name, name, was, QUIET, why)

@@ -23,6 +23,7 @@ from rules.humidity import HumidityLimit
 from rules.integrated import IntegratedLimit
 from rules.limit import Limit
 from rules.predicted import PredictedGrowth
+from rules.reach import ReachWithin
 from rules.reachable import unreached
 from rules.reader import Marked, Path
 from rules.reheating import ReheatingLimit
@@ -59,6 +60,7 @@ def review(schedule: Schedule, marked: Marked) -> list[Fault]:
         *_warm_and_uncured(schedule, ask),
         *unreached(schedule, ask),
         *_untold(schedule, ask),
+        *_begins(schedule, ask),
     ]
     for i, limit in enumerate(schedule.limits):
         found += _support(i, limit, ask)
@@ -67,6 +69,20 @@ def review(schedule: Schedule, marked: Marked) -> list[Fault]:
             place = ("limits", i, "option")
             found += [ask(place, *words) for words in asked(schedule, limit)]
     return sorted({*found})
+
+
+def _begins(schedule: Schedule, ask: Ask) -> Iterator[Fault]:
+    """Credit that a probe still hot from the lot before could earn."""
+    earning = (DwellTableLimit, IntegratedLimit, ReheatingLimit, ReachWithin)
+    if schedule.product.begins_mc is None and any(
+        isinstance(one, earning) and one.channel == "core" for one in schedule.limits
+    ):
+        found = (
+            "nothing says how warm the product begins, so a core probe still hot from "
+            "the lot before may earn heat that the product never had"
+        )
+        right = "add a line: begins: at most 15 degC; or: hot, where it begins hot"
+        yield ask(("product",), found, right)
 
 
 def heating(schedule: Schedule) -> list[int]:

@@ -7,7 +7,7 @@ An expectation of something that can never be said would hold for ever where it 
 import re
 from collections.abc import Iterable, Iterator, Mapping
 
-from rules.facts import QUIET, REPORTING, WAITING, Standing
+from rules.facts import NOT_COLD, QUIET, REPORTING, WAITING, Standing
 from rules.remarks import choice
 from rules.replay import Outcome
 from rules.schedule import Schedule
@@ -17,7 +17,8 @@ from rules.stages import Lasts
 
 NAMED = re.compile(r"^(.*?)(?: \(([^()]+)\))?$")
 OF_STAGE = (*Lasts, "ended")
-OF_CHANNEL = (WAITING, REPORTING, QUIET, *(w for s in Sign if s for w in (s, over(s))))
+OF_SIGNS = tuple(word for sign in Sign if sign for word in (sign, over(sign)))
+OF_CHANNEL = (WAITING, REPORTING, QUIET, NOT_COLD, *OF_SIGNS)
 
 
 def parted(words: str) -> tuple[str, str | None]:

@@ -55,6 +55,7 @@ from rules.units import (
     at_some_time,
     no_comma,
     refused,
+    temperature,
 )
 from rules.user_table import UserTable
 from rules.whole import EXTENDS, Beside, Files, absent, gathered, written
@@ -96,6 +97,23 @@ def _matched(pattern: re.Pattern[str], what: str, right: str) -> BeforeValidator
     return BeforeValidator(read)
 
 
+ANY_MC = 1 << 40  # no core is hotter
+COLDER = "at most "
+
+
+def _begins(text: object) -> int:
+    """How warm the product is at most when a cook begins; ``ANY_MC`` where hot."""
+    if text == "hot":
+        return ANY_MC
+    if not isinstance(text, str) or not text.startswith(COLDER):
+        right = f"write for example: {COLDER}15 degC; or: hot"
+        raise refused(f"{text!r} does not say how warm it begins", right)
+    return temperature(text.removeprefix(COLDER))
+
+
+Begins = Annotated[int | None, BeforeValidator(_begins)]
+
+
 class Product(Written):
     """What is made: it picks the targets, and the cooling options it may claim.
 
@@ -119,6 +137,7 @@ class Product(Written):
     ph_milli: PhMilli | None = Field(default=None, alias="pH")
     salt_percent_milli: PercentMilli | None = Field(default=None, alias="salt")
     casing: Casing | None = None  # what holds the moisture, or nothing
+    begins_mc: Begins = Field(default=None, alias="begins")
     storage: Storage | None = None  # how long its records are kept hangs on it
 
     @property

@@ -131,7 +131,7 @@ class Fold:
 
 def _opened(plan: Plan, state: State, i: int, first: Reading) -> Stretch | None:
     """The stretch that a reading just told can begin; None where there is none."""
-    if state.at.finished_ms or first.at_ms < state.sights[i].settles_ms:
+    if state.at.finished_ms or not state.sights[i].seen:
         return None
     marks = engine.marks(plan, state, i)
     if marks is None:

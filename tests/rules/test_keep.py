@@ -19,8 +19,8 @@ SIGHT = Sight(True, 5, -3, 4, 5, quiet=False)
 
 
 def test_a_state_is_a_list_of_its_parts_in_order() -> None:
-    assert keep.dump(SIGHT) == [True, 5, -3, 4, 5, False, 0]
-    assert keep.load(Sight, [True, 5, -3, 4, 5, False, 0]) == SIGHT
+    assert keep.dump(SIGHT) == [True, 5, -3, 4, 5, False, 0, False, False]
+    assert keep.load(Sight, [True, 5, -3, 4, 5, False, 0, False, False]) == SIGHT
 
 
 def test_tuples_and_words_come_back_as_themselves() -> None:

@@ -12,7 +12,7 @@ SOUND = """\
 schedule: sound
 revision: 1
 approved by: AB, 2026-03-01
-product: {meat: pork, form: comminuted, cured: yes}
+product: {meat: pork, form: comminuted, cured: yes, begins: at most 15 degC}
 stages:
   - {stage: smoke, chamber: 57 degC to 63 degC, ends: after 3 h}
   - {stage: cook, chamber: 74 degC to 82 degC, ends: when every core reaches 71 degC}

@@ -32,6 +32,11 @@ CHAMBER = (0.7, (), GREY)
 OTHER = (0.6, (1.0, 2.0), GREY)
 
 
+def degrees(text: str) -> str:
+    """A text of the rules as paper sets it: °C and °F."""
+    return text.replace("degC", "°C").replace("degF", "°F")
+
+
 class Path(NamedTuple):
     """A line through points, or a filled shape where it has a fill."""
 

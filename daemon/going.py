@@ -16,7 +16,7 @@ from rules import surface
 from rules.crosscheck import LETHAL
 from rules.facts import Standing
 from rules.spots import exactly
-from rules.units import say_mc, say_ms
+from rules.units import say_ms
 
 UNPROVEN = "what the probes have shown is unproven by a set by hand"
 
@@ -91,7 +91,7 @@ def _asked(one: Tree) -> str:
     """What the core has to be, or the heat that it has to have."""
     if one["asks"]:
         return f"have {one['asks']}"
-    where = f"{'past' if one['rises'] else 'down to'} {say_mc(one['mark_mc'])}"
+    where = f"{'past' if one['rises'] else 'down to'} {one['mark']}"
     hold = f" for {say_ms(one['hold_ms'])}" if one["hold_ms"] else ""
     return f"be {where}{hold}"
 

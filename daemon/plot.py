@@ -25,6 +25,7 @@ from daemon.chart import (
     Scene,
     Words,
     curves_of,
+    degrees,
     fitting,
     hatched,
     holes_of,
@@ -236,7 +237,7 @@ def _limits(
     for one in lines:
         y, left, right = frame.y(one.mc), frame.x(one.from_ms), frame.x(one.to_ms)
         yield Path(((left, y), (right, y)), 1.0, (6, 3), DARK)
-        words = f"{one.words} {say_mc(one.mc).replace('deg', '°')}"
+        words = f"{one.words} {degrees(say_mc(one.mc))}"
         wide = _wide(words, SMALL)
         base = max(y - 3, last + SMALL + 1.5)
         last = base
@@ -330,7 +331,7 @@ def _events(frame: Frame, events: Sequence[Event]) -> tuple[list[Mark], float]:
 def _short(frame: Frame, event: Event) -> str:
     of = f" ({event.channel})" if event.channel and event.channel != event.name else ""
     past = say_ms((event.at_ms - frame.from_ms) // MINUTE_MS * MINUTE_MS)
-    name = event.name.replace("degC", "°C")
+    name = degrees(event.name)
     return f"{name} {event.now}{of}, {past}"
 
 

@@ -31,6 +31,7 @@ from rules.outlook import Foreseen
 from rules.replay import Outcome
 from rules.spot_sets import Doubted
 from rules.stages import Stage, Way
+from rules.units import say_mc
 from rules.verdicts import GRAVEST, WORST, Judged, on_hold
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def _ahead(foreseen: Sequence[Foreseen]) -> dict[tuple[str, str], AheadView]:
     return {
         (one.limit, one.part): AheadView(
             channel=one.channel,
-            mark_mc=one.mark_mc,
+            mark=say_mc(one.mark_mc),
             rises=one.rises,
             hold_ms=one.hold_ms,
             deadline_ms=one.deadline_ms,

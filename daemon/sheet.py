@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 from fpdf import FPDF
 from fpdf.enums import MethodReturnValue, WrapMode
 
-from daemon.chart import Box, Scene
+from daemon.chart import Box, Scene, degrees
 from daemon.chart import Path as Line
 
 DEJAVU = FilePath("/usr/share/fonts/truetype/dejavu")
@@ -124,7 +124,7 @@ class Sheet(FPDF):
     def plain(self, text: str) -> str:
         """Give the text as this page can show it, on one line."""
         kept = []
-        for letter in " ".join(text.replace("degC", "°C").split()):
+        for letter in " ".join(degrees(text).split()):
             if self._shows(letter):
                 kept.append(letter)
             else:

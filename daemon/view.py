@@ -56,7 +56,7 @@ class AheadView:
     """
 
     channel: str
-    mark_mc: int
+    mark: str  # the temperature it is asked for, in the unit of the limit
     rises: bool
     hold_ms: int  # it has to be held there for so long, and the times are of its end
     deadline_ms: int

@@ -74,12 +74,12 @@ export function tenths(thousandths, side = "") {
   return (text === "-0.0" ? "0.0" : text).replace("-", "−");
 }
 
-/** Sentences of the daemon as a page sets them: °C, and no number without its unit. */
+/** Sentences of the daemon as a page sets them: °C or °F, and no number without its unit. */
 export function glued(text) {
   return text
-    .replaceAll(" degC", " °C")
+    .replace(/ deg([CF])\b/g, " °$1")
     .replace(/(\d) (h|min|s|K|% RH|log10)\b/g, "$1\u00a0$2")
-    .replace(/(\d) °C/g, "$1\u00a0°C");
+    .replace(/(\d) (°[CF])/g, "$1\u00a0$2");
 }
 
 export const UNITS = { degC: "°C", "%RH": "% RH" };
@@ -113,7 +113,7 @@ export function going(one, now) {
 function asked(one) {
   if (one.asks) return `have ${one.asks}`;
   const hold = one.hold_ms ? ` for ${duration(one.hold_ms)}` : "";
-  return `be ${one.rises ? "past" : "down to"} ${figure(one.mark_mc, "mc", "")}${hold}`;
+  return `be ${one.rises ? "past" : "down to"} ${glued(one.mark)}${hold}`;
 }
 
 /** When a core is there: the likely time, and between which two it lies. */

@@ -76,7 +76,7 @@ def test_a_limit_shows_both_bounds_and_when_it_is_lost(
     times = (ahead.deadline_ms, ahead.likely_ms, ahead.earliest_ms, ahead.latest_ms)
     by, likely, earliest, latest = (at(ms, hours) for ms in times)
     expect(limit.locator(".deadline")).to_have_text(
-        f"core-2 must be past 54.4 °C by {by}, in 41 min; "
+        f"core-2 must be past 130.0 °F by {by}, in 41 min; "
         f"at this rate {likely} ({earliest} to {latest})"
     )
     widths = limit.locator(".bar div").evaluate_all(
@@ -106,7 +106,7 @@ def test_what_comes_in_time_is_no_warning(open_tab: OpenTab, served: Yard) -> No
     soon = replace(ahead, likely_ms=ahead.deadline_ms - 60_000)
     served.show(cooks=(replace(cook, limits=(replace(cook.limits[0], ahead=soon),)),))
     summary = open_tab().tab.get_by_role("list", name="Cooks")
-    expect(summary).to_contain_text("come-up: core-2 must be past 54.4 °C by ")
+    expect(summary).to_contain_text("come-up: core-2 must be past 130.0 °F by ")
     expect(summary).not_to_contain_text("▲")
 
 

@@ -108,7 +108,7 @@ def cook(now_ms: int) -> CookView:
                 ends="when every core reaches 69.0 degC",
                 low_mc=74_000,
                 high_mc=82_000,
-                ahead=ahead(now_ms, 69_000),
+                ahead=ahead(now_ms, "69.0 degC"),
             ),
             StageView("chill", ends="when every core falls to 4.0 degC"),
         ),
@@ -136,11 +136,11 @@ def by_hand(now_ms: int) -> SpotView:
     )
 
 
-def ahead(now_ms: int, mark_mc: int) -> AheadView:
+def ahead(now_ms: int, mark: str) -> AheadView:
     """Where the slower core is going: nowhere, unless the fire is lit again."""
     return AheadView(
         channel="core-2",
-        mark_mc=mark_mc,
+        mark=mark,
         rises=True,
         hold_ms=0,
         deadline_ms=0,
@@ -173,7 +173,7 @@ def limits(now_ms: int) -> tuple[LimitView, ...]:
         why="between 10.0 degC and 54.4 degC for 5 h 2 min to 5 h 18 min of 6 h",
         kind="time between",
         ahead=replace(
-            ahead(now_ms, 54_444),
+            ahead(now_ms, "130.0 degF"),
             deadline_ms=now_ms + 42 * MIN,
             earliest_ms=now_ms + 18 * MIN,
             likely_ms=now_ms + 87 * MIN,

@@ -18,7 +18,7 @@ def core(**changes: Any) -> dict[str, Any]:
     """A core that has to be past 130 degF by 14:10 and will be at 14:55."""
     return {
         "channel": "core",
-        "mark_mc": 54_444,
+        "mark": "54.4 degC",
         "rises": True,
         "hold_ms": 0,
         "deadline_ms": AT_MS,
@@ -38,8 +38,8 @@ def core(**changes: Any) -> dict[str, Any]:
             "core must be past 54.4 degC by 14:10; at this rate 14:55 (14:40 to 15:30)",
         ),
         (
-            {"deadline_ms": 0, "mark_mc": 4_000, "rises": False},
-            "core has to be down to 4.0 degC; at this rate 14:55 (14:40 to 15:30)",
+            {"deadline_ms": 0, "mark": "39.2 degF", "rises": False},
+            "core has to be down to 39.2 degF; at this rate 14:55 (14:40 to 15:30)",
         ),
         (
             {"deadline_ms": 0, "hold_ms": 12 * MIN},

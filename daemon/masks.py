@@ -49,6 +49,8 @@ NAMED = re.compile(r"\b(alias|anchor|handle) .*")  # YAML repeats their names
 KEY_LIKE = re.compile(r"[A-Za-z_ -]{1,24}")
 STRUCTURE = "{}[],:-?\"'"
 HIDDEN = "(a secret)"
+CUT_SHORT = "here stands something that may be part of a secret"
+LOOK = "check the colon, the comma and the quotes of this line"
 
 
 def explain(faults: Iterable[Fault], source: str) -> str:
@@ -166,6 +168,8 @@ def _redacted(fault: Fault, hidden: list[_Piece]) -> Fault:
         here = (fault.line, fault.column) == (piece.line + 1, piece.start + 1)
         if here or (len(piece.text) > 3 and piece.text not in WORDS):
             found = found.replace(repr(piece.text), HIDDEN)
+        if here and piece.text in found + fault.remedy:
+            return replace(fault, found=CUT_SHORT, remedy=LOOK)
     return replace(fault, found=found)
 
 

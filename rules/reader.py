@@ -276,8 +276,8 @@ def _cut(marked: Marked, loc: Path) -> tuple[str, str] | None:
         return split_at_comma(before, keys[place]) if before.isdigit() else None
     if marked.keys[loc].line != marked.keys[*loc[:-1], key].line:
         return None
-    found = f"'{before}, {keys[place]}' is cut in two by its comma here"
-    return found, f"put it in quotes: {key}: '{before}, {keys[place]}'"
+    # The text itself is not said again: in settings it may be a secret.
+    return "a text is cut in two by its comma here", "put the whole text in quotes"
 
 
 def _spoken(marked: Marked, loc: tuple[str | int, ...]) -> Path:

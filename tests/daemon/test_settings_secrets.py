@@ -59,6 +59,17 @@ def test_one_character_less_shows_nothing() -> None:
         assert PIECE not in shown(source), source
 
 
+@pytest.mark.parametrize("half", [", 34qz", ",34 qz", ", port", ", qz, qz", ",qz"])
+@pytest.mark.parametrize("begun", ["qz", "7391"])
+def test_a_comma_in_a_secret_shows_neither_half(begun: str, half: str) -> None:
+    """Inside braces a comma ends a text, and what follows is read as a key."""
+    source = SOURCE.replace("'qzqzqzqz'}", f"{begun}{half}}}")
+    said = shown(source)
+    assert said
+    assert PIECE not in said
+    assert "7391" not in said
+
+
 def test_a_file_cut_off_anywhere_shows_nothing() -> None:
     for at in range(len(SOURCE)):
         assert PIECE not in shown(SOURCE[:at]), SOURCE[:at]

@@ -182,8 +182,8 @@ def test_a_list_in_braces_wants_quotes() -> None:
     assert [(one.line, one.found, one.remedy) for one in found] == [
         (
             7,
-            "'smoke, cook' is cut in two by its comma here",
-            "put it in quotes: during: 'smoke, cook'",
+            "a text is cut in two by its comma here",
+            "put the whole text in quotes",
         )
     ]
     mended = text.replace("smoke, cook}", "'smoke, cook'}")

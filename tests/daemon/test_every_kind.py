@@ -118,6 +118,6 @@ def test_the_pdf_says_what_each_asks(dossier: Dossier, tmp_path: Path) -> None:
     document = pdf.write(dossier, record.write(dossier, KEY), KEY, UTC, fonts())
     text = text_of(document, tmp_path)
     for limit in invented.schedule(HEAD + LIMITS).limits:
-        assert limit.required_words.replace("degC", "°C") in text
+        assert limit.required_words.replace("deg", "°") in text
     assert f"as {MARK}; advice, decides nothing" in text
     assert "gently: rises at most 30.0 K in 1 h (UNPROVEN) core-1 30.0 K" in text

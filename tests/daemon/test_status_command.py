@@ -101,7 +101,7 @@ def test_it_says_where_a_cook_is_going(
     for words in (
         " cook ends: core-2 has to be past 69.0 degC; at this rate never"
         " (05:55 at the earliest)\n",
-        "!              come-up: core-2 must be past 54.4 degC by 05:42;"
+        "!              come-up: core-2 must be past 130.0 degF by 05:42;"
         " at this rate 06:27 (05:18 to 07:20)\n",
         " lethality: not met yet; surface: smoke humidity unproven\n",
         "!              chamber: dying fire since 04:46\n",

@@ -406,7 +406,7 @@ def _taken(plan: Plan, state: State, entry: Entry, events: list[Event]) -> State
     doubted, rows, at = spot_sets.after(*head)
     state = state._replace(doubted=doubted, lines=rows, at=at)
     told = (before, doubted, shown, findings(plan, state), entry)
-    events += spot_sets.events(*told)
+    events += spot_sets.events(plan, *told)
     if before.stage == at.number != doubted.stage and all(at.reached):
         why = f"{plan.stages[at.number].ends}; borne out by {entry.who}"
         return _move_on(plan, state, entry.at_ms, "", why, events)

@@ -16,7 +16,7 @@ the record.  A note lifts nothing, whatever it is about.
 Units: ``_ms`` milliseconds since 1970-01-01T00:00:00Z.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from rules import moving, spots
@@ -32,9 +32,10 @@ from rules.facts import (
     Subject,
     Verdict,
 )
-from rules.limit import Limit, Shown
+from rules.limit import Limit, Move, Shown
 from rules.lines import Line
 from rules.plan import Plan
+from rules.plan import events as limit_events
 from rules.reach import Reaching
 from rules.stages import At, Way
 from rules.units import say_mc
@@ -117,8 +118,10 @@ def finding(
     )
 
 
-def told(plan: Plan, doubted: Doubted, events: Iterable[Event]) -> list[Event]:
+def told(plan: Plan, doubted: Doubted, events: list[Event]) -> list[Event]:
     """Events, where no limit is met that rests on what is doubtful."""
+    if not doubted.limits:  # at nearly every reading
+        return events
     names = {plan.limits[number].name for number in doubted.limits}
     return [
         one._replace(now=Standing.UNPROVEN, why=f"{one.why}; but {doubted.why}")
@@ -131,6 +134,7 @@ def told(plan: Plan, doubted: Doubted, events: Iterable[Event]) -> list[Event]:
 
 
 def events(
+    plan: Plan,
     before: Doubted,
     now: Doubted,
     stood: Sequence[Finding],
@@ -145,25 +149,18 @@ def events(
         why = f"lifted for {entry.about} by {entry.who}: {entry.text}"
     was, is_now = (BELOW if one.name else REPORTING for one in (before, now))
     head = (entry.at_ms, Subject.CHANNEL, NAME, "")
-    return [Event(*head, was, is_now, why), *_moves(stood, stand, entry)]
+    return [Event(*head, was, is_now, why), *_moves(plan, stood, stand, entry.at_ms)]
 
 
 def _moves(
-    before: Iterable[Finding], after: Iterable[Finding], entry: Entry
-) -> list[Event]:
-    return [
-        Event(
-            entry.at_ms,
-            Subject.LIMIT,
-            f"{now.limit}: {now.part}" if now.part else now.limit,
-            now.channel,
-            was.standing,
-            now.standing,
-            f"{now.channel} {now.why}",
-        )
-        for was, now in zip(before, after, strict=True)
-        if was.standing is not now.standing
-    ]
+    plan: Plan, before: Iterable[Finding], after: Iterable[Finding], at_ms: int
+) -> Iterator[Event]:
+    numbers = {limit.name: number for number, limit in enumerate(plan.limits)}
+    for was, now in zip(before, after, strict=True):
+        if was.standing is not now.standing:
+            move = Move(at_ms, now.part, was.standing, now.standing, now.why)
+            where = (plan.index[now.channel], numbers[now.limit])
+            yield from limit_events(plan, *where, [move])
 
 
 def _anew(plan: Plan, line: Line, number: int, at_ms: int, at: At) -> Line:

@@ -70,6 +70,18 @@ def test_a_set_whose_lowest_piece_is_below_the_end_makes_it_unproven_and_tells()
     ]
 
 
+def test_what_a_set_takes_or_gives_back_of_lethality_says_the_surface_too() -> None:
+    """FSIS-GD-2021-14: time and temperature of the core are not lethality alone."""
+    lifted = entry(EntryKind.LIFTED, 20, about="cook")
+    said = [
+        (one.now, one.why)
+        for one in after(taken(12, "71.3, 66.2, 73"), lifted).events
+        if one.name == "lethality" and one.was != "within"
+    ]
+    assert [now for now, _ in said] == ["unproven", "met"]
+    assert all(why.count("; surface: no humidity evidence") == 1 for _, why in said)
+
+
 @pytest.mark.parametrize(
     ("pieces", "verdict"),
     [

@@ -24,10 +24,10 @@ from daemon.journal import Journal
 from daemon.record import CAUTIONS, FormError, held, line_of, value_of
 from daemon.seal import Line
 from rules.channels import Channel, Check, Point
-from rules.facts import Entry, EntryKind, Finding, Quality, Reading
+from rules.facts import GRAVEST, Entry, EntryKind, Finding, Quality, Reading
 from rules.schedule import Schedule, read_schedule
 from rules.stages import Ends, Stage, Way
-from rules.verdicts import GRAVEST, Judged
+from rules.verdicts import Judged
 
 FORM = "fumarium addendum"
 EDITION = 1

@@ -1,11 +1,11 @@
 """A probe's calibration in words: its checks, and what they leave open."""
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 
 from probes.contract import Probe
 from rules import calibration
 from rules.channels import Channel, Check, Role
+from rules.limit import say_day
 from rules.schedule import Schedule
 from rules.stages import Way
 from rules.units import say_k, say_mc
@@ -35,7 +35,7 @@ def due(probe: Probe, now_ms: int) -> str:
     """
     if not probe.due_ms or now_ms < told_from_ms(probe.due_ms):
         return ""
-    day = f"{datetime.fromtimestamp(probe.due_ms / 1000, UTC):%Y-%m-%d}"
+    day = say_day(probe.due_ms)
     if now_ms < probe.due_ms:
         return f"{probe.channel} is to be checked by {day}"
     return (

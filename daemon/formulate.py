@@ -14,8 +14,9 @@ from rules.formulation import Span, say_ppm, strength_doubt
 from rules.growth import lacking
 from rules.lot_claims import bound, unknown
 from rules.lot_sheet import PURE_FROM, LotSheet, claims, read_lot_sheet
+from rules.predicted import ADVICE
 from rules.schedule import Schedule, read_schedule
-from rules.standards.growth import GROWTH_MODELS
+from rules.standards.growth import GROWTH_MODELS, MARK
 from rules.standards.nitrite import FINISHED_NITRITE
 from rules.weights import say_g, say_share
 
@@ -153,7 +154,7 @@ def _growth(sheet: LotSheet) -> Iterator[str]:
     """Whether the lot's acidity and salt are known to the models that ask for them."""
     if sheet.salt is None and sheet.ph_milli is None:
         return
-    yield "predicted growth (from memory, to be verified; advice, decides nothing)"
+    yield f"predicted growth ({MARK}; {ADVICE})"
     for name, model in GROWTH_MODELS.items():
         if model.medium is not None:
             lacks = lacking(name, sheet.facts)

@@ -25,14 +25,14 @@ from daemon.view import (
 from rules import engine, spots
 from rules.channels import Channel, Role
 from rules.engine import Plan, State
-from rules.facts import Entry, Finding, Quality, Reading, Verdict
+from rules.facts import GRAVEST, Entry, Finding, Quality, Reading, Verdict
 from rules.limit import Limit
 from rules.outlook import Foreseen
 from rules.replay import Outcome
 from rules.spot_sets import Doubted
 from rules.stages import Stage, Way
 from rules.units import say_mc
-from rules.verdicts import GRAVEST, WORST, Judged, on_hold
+from rules.verdicts import WORST, Judged, on_hold
 
 if TYPE_CHECKING:
     from daemon.alert_tables import Alert

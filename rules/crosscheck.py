@@ -144,9 +144,9 @@ def _until(
 
 def _grows(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
     """A growth model is for the meat in hand, and for a cure or for none."""
-    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
+    product = _product(marked)
     model = GROWTH_MODELS.get(str(limit.get("model")))
-    if model is None or not isinstance(product, dict):
+    if model is None or product is None:
         return
     if not _for(model, product):
         fits = [m.name for m in GROWTH_MODELS.values() if _for(m, product)]
@@ -214,8 +214,7 @@ def _own_tables(marked: Marked, tables: dict[int, dict[str, Tree]]) -> Iterator[
 
 def _table_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
     """A table is for the meat in hand; no published one is for poultry."""
-    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
-    meat = product.get("meat") if isinstance(product, dict) else None
+    meat = (_product(marked) or {}).get("meat")
     name = limit.get("table")
     if meat in POULTRY and name in DWELL_TABLES:
         yield marked.fault(
@@ -235,8 +234,7 @@ def _table_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]
 
 def _target_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault]:
     """Poultry anywhere in the product takes the poultry target."""
-    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
-    meat = product.get("meat") if isinstance(product, dict) else None
+    meat = (_product(marked) or {}).get("meat")
     target = limit.get("target")
     if limit.get("kind") != "integrated lethality" or meat not in POULTRY:
         return
@@ -251,6 +249,12 @@ def _target_of(marked: Marked, i: int, limit: dict[str, Tree]) -> Iterator[Fault
             f"7-log10 (meat: {meat}; {SOURCE})",
             "write target: 7-log10, or meat: pork or beef if there is no poultry",
         )
+
+
+def _product(marked: Marked) -> dict[str, Tree] | None:
+    """What stands under ``product``; None where that is no map."""
+    product = marked.tree.get("product") if isinstance(marked.tree, dict) else None
+    return product if isinstance(product, dict) else None
 
 
 def _fits(meat: Tree | None, meats: list[str]) -> bool:

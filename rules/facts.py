@@ -129,6 +129,10 @@ class Verdict(StrEnum):
     RUNNING = "running"  # it can still change
 
 
+# The first decides.
+GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
+
+
 class Finding(NamedTuple):
     """What one channel's evidence shows of one limit, with both bounds.
 

@@ -15,12 +15,17 @@ from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, partial
 
 from rules.standards.cooling import ProductFacts
-from rules.standards.growth import GROWTH_MODELS, Cardinal, SquareRoot
+from rules.standards.growth import (
+    BINDS,
+    BINDS_MORE,
+    GROWTH_MODELS,
+    Cardinal,
+    SquareRoot,
+)
 
 HOUR_MS = 3_600_000
 E9 = 1_000_000_000
 _CONTEXT = Context(prec=30, rounding=ROUND_HALF_EVEN)
-_SALT_SQUARED = Decimal("0.12206")
 _LN_10 = _CONTEXT.ln(Decimal(10))
 # exp of more has no use: growth is then that of no lag, a thousand decades and more.
 _MOST_LN = Decimal(2_000)
@@ -102,7 +107,7 @@ def medium_e9(name: str, ph_milli: int, salt_percent_milli: int) -> int:
     if medium is None:
         return E9
     salt = Decimal(salt_percent_milli) / 1000
-    bound = ctx.multiply(salt, Decimal("5.2471") + ctx.multiply(salt, _SALT_SQUARED))
+    bound = ctx.multiply(salt, BINDS + ctx.multiply(salt, BINDS_MORE))
     above, below = 1 - medium.aw_min - bound / 1000, 1 - medium.aw_min + bound / 1000
     acid = Decimal(ph_milli) / 1000 - medium.ph_min
     factor = ctx.multiply(ctx.multiply(above, below), acid)

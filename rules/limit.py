@@ -322,5 +322,10 @@ def say_at(at_ms: int) -> str:
     return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%H:%M} UTC"
 
 
+def say_day(at_ms: int) -> str:
+    """Say a day in UTC: ``2026-01-10``."""
+    return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y-%m-%d}"
+
+
 __all__ = ["Before", "Duration", "Goal", "Limit", "Move", "Opening", "Shown", "Written"]
-__all__ += ["Words", "of_edition", "say_at", "verdict", "words"]
+__all__ += ["Words", "of_edition", "say_at", "say_day", "verdict", "words"]

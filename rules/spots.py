@@ -10,10 +10,10 @@ Units: ``_mc`` as in ``rules.facts``.
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from typing import NamedTuple
 
 from rules.dwell import DwellTableLimit
+from rules.limit import say_day
 from rules.schedule import Schedule
 from rules.stages import Way
 from rules.units import doubt, refused, say_mc, temperature
@@ -21,17 +21,13 @@ from rules.units import doubt, refused, say_mc, temperature
 RIGHT = "write, for example: '72.1, 71.8, 73.0 degC' --within '0.5 K'"
 SEPARATED = re.compile(r"\s*,\s+|\s+")
 MOST = 50  # pieces in a set
-KEPT = re.compile(
-    r"\d+ pieces? by hand: ([^;]+) degC; the lowest [^;]+; with [^,;]+, "
-    r"within ([0-9.]+ K), calibrated [0-9-]+"
-)
 WHOLE = re.compile(
     r"\d+ pieces? by hand: (?P<pieces>[^;]+) degC; the lowest [^;]+; "
     r"with (?P<instrument>[^,;]+), within (?P<within>[0-9.]+ K), "
     r"(?P<standing>[^;]+)(?:; (?P<means>.*))?",
     re.DOTALL,
 )
-ADVICE = "advice alone"
+ADVICE, CALIBRATED = "advice alone", "calibrated "
 
 
 class Thermometer(NamedTuple):
@@ -71,7 +67,7 @@ class Told(NamedTuple):
     @property
     def counts(self) -> bool:
         """Whether a calibrated thermometer took it."""
-        return not self.standing.startswith(ADVICE)
+        return self.standing.startswith(CALIBRATED)
 
 
 def read(pieces: str, within: str) -> Spots:
@@ -94,21 +90,16 @@ def standing_of(known: Thermometer | None, at_ms: int) -> str:
     if known is None:
         return f"{ADVICE}: no thermometer of that name is in the settings"
     if at_ms < known.calibrated_ms:
-        return f"{ADVICE}: it is calibrated from {_day(known.calibrated_ms)} on"
+        return f"{ADVICE}: it is calibrated from {say_day(known.calibrated_ms)} on"
     if at_ms >= known.due_ms:
-        return f"{ADVICE}: its calibration was due on {_day(known.due_ms)}"
-    return f"calibrated {_day(known.calibrated_ms)}, due {_day(known.due_ms)}"
+        return f"{ADVICE}: its calibration was due on {say_day(known.due_ms)}"
+    return f"{CALIBRATED}{say_day(known.calibrated_ms)}, due {say_day(known.due_ms)}"
 
 
 def counted(text: str) -> Spots | None:
     """The set in the text of an entry; None where it is advice alone."""
-    found = KEPT.match(text)
-    if found is None:
-        return None
-    try:
-        return read(found[1].replace(" degC", "") + " degC", found[2])
-    except ValueError:
-        return None
+    found = told(text)
+    return found.spots if found and found.counts else None
 
 
 def told(text: str) -> Told | None:
@@ -163,10 +154,6 @@ def against(schedule: Schedule, stage: str, spots: Spots) -> Iterator[str]:
                 is_there = spots.least_mc >= min(at_once)
                 row = f"{say_mc(min(at_once))}, where {limit.table.name} asks no time"
                 yield f"limit {limit.name} {_reached(is_there)} {row}"
-
-
-def _day(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y-%m-%d}"
 
 
 def _reached(is_there: bool) -> str:

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 
 from rules import poultry
 from rules.crosscheck import LETHAL
-from rules.facts import Finding, Standing, Verdict
+from rules.facts import GRAVEST, Finding, Standing, Verdict
 from rules.schedule import Schedule
 from rules.standards.humidity import EXEMPT, EXEMPT_SOURCE
 
@@ -22,7 +22,6 @@ HUMID = "humidity"
 NONE = "no humidity evidence"
 MARK = "; surface: "
 PROVEN = (Standing.MET, Standing.MISSED, Standing.UNPROVEN)
-GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
 
 
 def lethal(schedule: Schedule) -> frozenset[str]:

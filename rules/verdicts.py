@@ -10,7 +10,7 @@ from functools import partial
 from typing import NamedTuple
 
 from rules.engine import Plan
-from rules.facts import Finding, Standing, Verdict
+from rules.facts import GRAVEST, Finding, Standing, Verdict
 
 # The first decides.
 WORST = (
@@ -23,7 +23,6 @@ WORST = (
     Standing.MET,
 )
 NOTHING_MS = 1 << 62  # a part that is not counted in time has used up nothing
-GRAVEST = (Verdict.MISSED, Verdict.UNPROVEN, Verdict.RUNNING, Verdict.MET)
 
 
 class Judged(NamedTuple):

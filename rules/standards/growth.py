@@ -37,6 +37,8 @@ from decimal import Decimal
 LN_10 = Decimal("2.302585092994045684")
 LN_2 = Decimal("0.693147180559945309")
 HALF_HOUR_MS = 1_800_000
+# How salt binds water: aw = 1 - NaCl (BINDS + BINDS_MORE NaCl)/1000, NaCl in percent.
+BINDS, BINDS_MORE = Decimal("5.2471"), Decimal("0.12206")
 MARK = "from memory, to be verified"
 
 NOTE = (
